@@ -1,0 +1,1 @@
+"""Numeric core: moisture, shrink, energy, uncertainty of many batches at once. NumPy only, SI units."""

@@ -1,0 +1,210 @@
+"""Crop constants with their sources: bushel, base moisture, heat, isotherm, repose angle, meter tolerance."""
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from dryrecords.grain.arrays import FloatArray, StrArray
+
+POUND_KG = 0.45359237  # exact; UN/CEFACT Recommendation 20, LBR
+
+
+class IsothermForm(Enum):
+    """Equations of the ASAE D245 family, moisture in percent dry basis, temperature in deg C."""
+
+    HENDERSON = "modified Henderson"  # RH = 1 - exp(-a (T + c) M^b)
+    CHUNG_PFOST = "modified Chung-Pfost"  # RH = exp(-a / (T + c) exp(-b M))
+    HALSEY = "modified Halsey"  # RH = exp(-exp(a + b T) M^-c)
+
+
+@dataclass(frozen=True)
+class Isotherm:
+    """Constants of one sorption isotherm, in the notation of its form."""
+
+    form: IsothermForm
+    a: float
+    b: float
+    c: float
+    source: str
+
+
+@dataclass(frozen=True)
+class SpecificHeat:
+    """Specific heat of wet grain, intercept + slope * moisture [J/(kg K)], moisture [% on the basis named]."""
+
+    intercept: float
+    slope: float
+    dry_basis: bool
+    source: str
+
+
+@dataclass(frozen=True)
+class Crop:
+    """What the numeric core knows of one crop. None means no figure good enough to print is known."""
+
+    name: str
+    bushel_lb: float
+    bushel_source: str
+    base_moisture_pct: float  # default market base, percent wet basis; a lot may set another
+    base_moisture_source: str
+    meter_tolerance_slope: float  # moisture-meter tolerance = max(slope * moisture, floor) [points]
+    meter_tolerance_floor_pct: float
+    specific_heat: SpecificHeat | None = None
+    isotherm: Isotherm | None = None
+    repose_deg: float | None = None  # filling angle of repose
+    repose_source: str = "no figure with a source known"
+
+    @property
+    def bushel_kg(self) -> float:
+        """Mass of the market bushel [kg]."""
+        return self.bushel_lb * POUND_KG
+
+
+# The printed table is one of an encyclopaedia article on equilibrium moisture, read on a mirror.
+_EMC_TABLE = "constants from memory (D245.5 generation), reproduces a printed equilibrium table to 0.05 point"
+_EMC_MEMORY = "constants from memory (D245.5 generation), no printed table to run them against"
+_MWPS = "Midwest Plan Service table of filling angles, as transcribed by extension services"
+# NIST Handbook 44 section 5.56(a), air-oven method, from memory: two groups of grains.
+_HB44_COARSE = {"meter_tolerance_slope": 0.05, "meter_tolerance_floor_pct": 0.8}
+_HB44_OTHER = {"meter_tolerance_slope": 0.04, "meter_tolerance_floor_pct": 0.7}
+
+# Taken where a crop has none of its own; whoever computes with them must say that they are generic.
+GENERIC_ISOTHERM = Isotherm(
+    IsothermForm.HENDERSON, 6.6612e-5, 1.9677, 42.143, f"yellow dent corn: {_EMC_TABLE}"
+)
+GENERIC_SPECIFIC_HEAT = SpecificHeat(
+    1120.0,
+    30.7,
+    False,
+    "dry matter 1.12 and water 4.19 kJ/(kg K) added by mass; grain-dryer models of the 1970s",
+)
+
+_CROPS = (
+    Crop(
+        "corn",
+        56.0,
+        "University of Wisconsin Extension bushel table",
+        15.0,
+        "most cash schedules; 15.5 is the traditional base of the 56 lb bushel (UW Extension)",
+        **_HB44_COARSE,
+        specific_heat=SpecificHeat(
+            1465.0, 35.6, False, "Kazarian & Hall 1965, yellow dent, 0.9-30 %; from memory"
+        ),
+        isotherm=GENERIC_ISOTHERM,
+        repose_deg=23.0,
+        repose_source=_MWPS,
+    ),
+    Crop(
+        "soybean",
+        60.0,
+        "University of Wisconsin Extension bushel table",
+        13.0,
+        "UW Extension; 7 CFR 457.113 section 11(d)",
+        **_HB44_OTHER,
+        specific_heat=SpecificHeat(1638.0, 19.27, True, "Alam & Shove 1973, 0-38 % dry basis; from memory"),
+        isotherm=Isotherm(IsothermForm.HALSEY, 2.87, -0.0054, 1.38, _EMC_TABLE),
+        repose_deg=25.0,
+        repose_source=_MWPS,
+    ),
+    Crop(
+        "wheat",
+        60.0,
+        "University of Wisconsin Extension bushel table",
+        13.5,
+        "UW Extension",
+        **_HB44_OTHER,
+        specific_heat=SpecificHeat(
+            1394.0, 40.9, False, "Kazarian & Hall 1965, soft white, 0.7-20 %; from memory"
+        ),
+        isotherm=Isotherm(IsothermForm.CHUNG_PFOST, 610.34, 0.15526, 93.213, f"hard red: {_EMC_MEMORY}"),
+        repose_deg=25.0,
+        repose_source=_MWPS,
+    ),
+    Crop(
+        "sorghum",
+        56.0,
+        "University of Wisconsin Extension bushel table",
+        14.0,
+        "7 CFR 457.113 section 11(d); 13 to 13.5 also in use, from memory",
+        **_HB44_COARSE,
+        specific_heat=SpecificHeat(1396.0, 32.2, False, "Sharma & Thompson 1973, 0-30 %; from memory"),
+        isotherm=Isotherm(IsothermForm.CHUNG_PFOST, 797.33, 0.18159, 52.238, _EMC_TABLE),
+        repose_deg=29.0,
+        repose_source="from memory",
+    ),
+    Crop(
+        "barley",
+        48.0,
+        "University of Wisconsin Extension bushel table",
+        14.5,
+        "UW Extension",
+        **_HB44_OTHER,
+        isotherm=Isotherm(
+            IsothermForm.CHUNG_PFOST, 475.12, 0.14843, 71.996, f"{_EMC_MEMORY}; 457.12 is also printed for a"
+        ),
+        repose_deg=28.0,
+        repose_source=_MWPS,
+    ),
+    Crop(
+        "oats",
+        32.0,
+        "University of Wisconsin Extension bushel table",
+        14.0,
+        "UW Extension",
+        **_HB44_COARSE,
+        specific_heat=SpecificHeat(1277.0, 32.7, False, "Haswell 1954, 11.7-17.8 %; from memory"),
+        # two constant sets 0.6 point apart are in print: no isotherm until one is confirmed
+        repose_deg=28.0,
+        repose_source=_MWPS,
+    ),
+    Crop("rye", 56.0, "trade tables of legal weights", 14.0, "from memory", **_HB44_OTHER),
+    Crop("flax", 56.0, "trade tables of legal weights", 10.0, "from memory; 9 to 10 in use", **_HB44_OTHER),
+    # an isotherm from memory exists for canola and sunflower; nothing printed was found to run it against
+    Crop(
+        "canola", 50.0, "trade tables of legal weights", 10.0, "from memory; 8.5 to 10 in use", **_HB44_OTHER
+    ),
+    Crop(
+        "rough_rice",
+        45.0,
+        "trade tables of legal weights; 43 in some states",
+        13.0,
+        "from memory; 12 to 13.5 in use",
+        **_HB44_COARSE,
+        specific_heat=SpecificHeat(
+            1110.0, 44.8, False, "Wratten et al. 1969, long grain, 10-17 %; from memory"
+        ),
+        isotherm=Isotherm(IsothermForm.HENDERSON, 4.1276e-5, 2.1191, 49.828, f"long grain: {_EMC_TABLE}"),
+    ),
+    Crop(
+        "sunflower",
+        28.0,
+        "state tables of legal weights, oil type: 24 to 32, 28 the most used",
+        10.0,
+        "from memory",
+        **_HB44_COARSE,
+        repose_deg=27.0,
+        repose_source=_MWPS,
+    ),
+)
+CROPS: dict[str, Crop] = {crop.name: crop for crop in _CROPS}
+
+_NAMES = np.array(sorted(CROPS))
+
+
+def crop_values(crop: StrArray, by_name: dict[str, float]) -> FloatArray:
+    """One constant for each crop name, NaN where the name is not in CROPS or not in by_name.
+
+    Parameters
+    ----------
+    crop : array of str, any shape
+    by_name : constant of each crop [any unit]
+    """
+    column = np.array([by_name.get(name, np.nan) for name in _NAMES])
+    place = np.minimum(np.searchsorted(_NAMES, crop), _NAMES.size - 1)
+    return np.where(_NAMES[place] == crop, column[place], np.nan)
+
+
+def bushel_kg(crop: StrArray) -> FloatArray:
+    """Mass of the market bushel [kg] of each crop name (any shape), NaN for a name not in CROPS."""
+    return crop_values(crop, {name: each.bushel_kg for name, each in CROPS.items()})
