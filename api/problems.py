@@ -1,0 +1,117 @@
+"""Problem documents (RFC 9457): every refusal says what was wrong, where, and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from http import HTTPStatus
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, JsonResponse
+from rest_framework import exceptions
+from rest_framework.response import Response
+from rest_framework.views import set_rollback
+
+from dryrecords.core.errors import (
+    Conflict,
+    DomainError,
+    FieldError,
+    Forbidden,
+    Invalid,
+    NotFound,
+    VersionMismatch,
+)
+
+MEDIA_TYPE = "application/problem+json"
+
+STATUS_OF: dict[type[DomainError], int] = {
+    NotFound: 404,
+    Forbidden: 403,
+    Conflict: 409,
+    VersionMismatch: 412,
+    Invalid: 422,
+}
+
+
+def problem(
+    status: int, code: str, detail: str, errors: list[FieldError] | None = None, request_id: str = ""
+) -> dict[str, Any]:
+    body: dict[str, Any] = {
+        # Not an address to look up: a stable name for programs (RFC 9457, section 3.1.1, allows any URI).
+        "type": f"urn:dryrecords:problem:{code}",
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": detail,
+        "errors": [{"pointer": e.pointer, "code": e.code, "detail": e.detail} for e in errors or []],
+    }
+    if request_id:
+        body["request_id"] = request_id
+    return body
+
+
+def problem_of(error: Exception) -> dict[str, Any] | None:
+    """The problem document of an expected error; None for one that nobody expected."""
+    if isinstance(error, DomainError):
+        return problem(STATUS_OF[type(error)], error.code, error.detail, error.errors)
+    if isinstance(error, exceptions.ValidationError):
+        errors = list(_field_errors(error.get_full_details()))
+        return problem(422, "invalid", errors[0].detail if errors else Invalid.title, errors)
+    if isinstance(error, Http404):
+        return problem(404, NotFound.code, NotFound.title)
+    if isinstance(error, PermissionDenied):
+        return problem(403, Forbidden.code, Forbidden.title)
+    if isinstance(error, exceptions.APIException):
+        code = error.get_codes() if isinstance(error.get_codes(), str) else error.default_code
+        return problem(error.status_code, str(code), str(error.detail))
+    return None
+
+
+def problem_response(error: Exception, context: dict[str, Any]) -> Response | None:
+    """DRF's exception handler."""
+    body = problem_of(error)
+    if body is None:
+        return None
+    set_rollback()
+    body["request_id"] = context["request"].request_id
+    headers = {}
+    if getattr(error, "auth_header", None):
+        headers["WWW-Authenticate"] = error.auth_header  # type: ignore[attr-defined]
+    if getattr(error, "wait", None):
+        headers["Retry-After"] = str(int(error.wait))  # type: ignore[attr-defined]
+    return Response(body, status=body["status"], headers=headers, content_type=MEDIA_TYPE)
+
+
+def _field_errors(details: Any, pointer: str = "") -> Iterator[FieldError]:
+    """DRF's nested details, flattened to JSON pointers."""
+    if isinstance(details, dict) and "message" in details and "code" in details:
+        yield FieldError(pointer, str(details["code"]), str(details["message"]))
+    elif isinstance(details, dict):
+        for name, inner in details.items():
+            yield from _field_errors(inner, pointer if name == "non_field_errors" else f"{pointer}/{name}")
+    elif isinstance(details, list):
+        leaves = all(isinstance(d, dict) and "message" in d for d in details)
+        for index, inner in enumerate(details):
+            yield from _field_errors(inner, pointer if leaves else f"{pointer}/{index}")
+
+
+def _plain_view(request: HttpRequest, status: int, code: str, detail: str) -> JsonResponse:
+    body = problem(status, code, detail, request_id=getattr(request, "request_id", ""))
+    return JsonResponse(body, status=status, content_type=MEDIA_TYPE)
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> JsonResponse:
+    return _plain_view(request, 400, "bad_request", "The request could not be read.")
+
+
+def forbidden(request: HttpRequest, exception: Exception) -> JsonResponse:
+    return _plain_view(request, 403, Forbidden.code, Forbidden.title)
+
+
+def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:
+    return _plain_view(request, 404, NotFound.code, "There is nothing at this address.")
+
+
+def server_error(request: HttpRequest) -> JsonResponse:
+    return _plain_view(
+        request, 500, "server_error", "Something failed on our side. The request id finds it in the log."
+    )

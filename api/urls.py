@@ -1,0 +1,5 @@
+"""Routes of /api/v1."""
+
+from django.urls import path
+
+urlpatterns: list[path] = []

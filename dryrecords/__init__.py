@@ -1,0 +1,1 @@
+"""dryrecords: multi-farm grain drying records."""

@@ -1,0 +1,42 @@
+"""Celery: the broker only nudges; what there is to do stands in the database, so a lost message loses nothing."""
+
+from __future__ import annotations
+
+import os
+
+from celery import Celery
+
+from dryrecords.core import task_names
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")
+
+SWEEP_S = 5.0
+
+app = Celery("dryrecords")
+app.conf.update(
+    broker_url=os.environ.get("BROKER_URL"),
+    task_ignore_result=True,
+    task_default_queue="dryrecords",
+    task_publish_retry=False,
+    broker_connection_retry_on_startup=True,
+    broker_connection_timeout=0.5,
+    broker_transport_options={
+        "socket_connect_timeout": 0.5,
+        "socket_timeout": 30,
+        "visibility_timeout": 600,
+        "max_retries": 0,
+    },
+    worker_prefetch_multiplier=1,
+    worker_cancel_long_running_tasks_on_connection_loss=False,
+    worker_hijack_root_logger=False,
+    beat_schedule={
+        # What a lost nudge, a dead worker or a dead broker left behind is found by looking.
+        "sweep": {
+            "task": task_names.WORK_OFF_MARKS,
+            "schedule": SWEEP_S,
+            "options": {"expires": SWEEP_S},
+        }
+    },
+)
+app.set_default()
+app.autodiscover_tasks(["dryrecords.season"])

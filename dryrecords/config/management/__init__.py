@@ -1,0 +1,1 @@
+"""Management commands: the operator of the service starts here."""

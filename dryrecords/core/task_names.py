@@ -1,0 +1,3 @@
+"""Names of the background tasks, so that a lower part can ask for work that a higher part does."""
+
+WORK_OFF_MARKS = "season.work_off_marks"

@@ -1,0 +1,1 @@
+"""What exists: dryers with fans and burner, fuel tanks, bins, moisture meters."""

@@ -1,0 +1,24 @@
+"""Every write in equipment, and which figures each makes stale."""
+
+from __future__ import annotations
+
+from dryrecords.equipment.models import Bin, Dryer, Meter, Tank
+from dryrecords.journal import kinds
+from dryrecords.journal.stale import Mark
+from dryrecords.tenancy.records import Record
+from dryrecords.tenancy.writes import MarksOf, Writer
+
+
+def _whole(kind: str) -> MarksOf:
+    """A correction to a piece of equipment concerns every batch it had a part in. A new one had none."""
+
+    def marks(before: Record | None, after: Record | None) -> list[Mark]:
+        return [Mark(kind, str(before.pk))] if before else []
+
+    return marks
+
+
+tanks = Writer(Tank, marks_of=_whole(kinds.TANK))
+dryers = Writer(Dryer, marks_of=_whole(kinds.DRYER))
+meters = Writer(Meter, marks_of=_whole(kinds.METER))
+bins = Writer(Bin)

@@ -1,0 +1,94 @@
+"""Every write in harvest, and which figures each makes stale."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from dryrecords.core import clock
+from dryrecords.equipment.models import Dryer
+from dryrecords.harvest.models import (
+    Batch,
+    FuelDelivery,
+    FuelReading,
+    InForce,
+    Lot,
+    PowerReading,
+    Price,
+    Reading,
+    Sample,
+    Setting,
+)
+from dryrecords.journal import kinds
+from dryrecords.journal.stale import DUSK, Mark
+from dryrecords.tenancy.access import Access
+from dryrecords.tenancy.writes import MarksOf, Writer
+
+
+def _batch_marks(before: Batch | None, after: Batch | None) -> list[Mark]:
+    """The batch itself, and its neighbours on the dryer: what they burnt is told apart by when each ran."""
+    versions = [batch for batch in (before, after) if batch]
+    since = min(batch.started_at for batch in versions)
+    until = max(batch.emptied_at or batch.drying_ended_at or batch.started_at for batch in versions)
+    return [Mark(kinds.BATCH, str(versions[0].pk))] + [
+        Mark(kinds.DRYER, str(dryer_id), since, until) for dryer_id in {batch.dryer_id for batch in versions}
+    ]
+
+
+def _complete_batches(access: Access, rows: Sequence[dict[str, Any]], record: Batch | None) -> None:
+    """The harvest year follows from the start, local time, unless it was given."""
+    open_rows = [row for row in rows if row.get("season") is None and row.get("started_at") is not None]
+    zones = dict(
+        Dryer.objects.visible_to(access)
+        .filter(pk__in={row.get("dryer_id") or (record.dryer_id if record else None) for row in open_rows})
+        .values_list("pk", "site__timezone")
+    )
+    for row in open_rows:
+        zone = zones[row.get("dryer_id") or record.dryer_id]  # type: ignore[union-attr]
+        if record is None or record.season == clock.season_of(record.started_at, zone):
+            row["season"] = clock.season_of(row["started_at"], zone)
+        else:
+            row.pop("season", None)
+
+
+def _sample_marks(before: Sample | None, after: Sample | None) -> list[Mark]:
+    ids = {sample.batch_id for sample in (before, after) if sample and sample.batch_id}
+    return [Mark(kinds.BATCH, str(batch_id)) for batch_id in ids]
+
+
+def _tank_marks(before: Any, after: Any) -> list[Mark]:
+    return [Mark(kinds.TANK, str(row.tank_id), row.at, row.at) for row in (before, after) if row]
+
+
+def _power_marks(before: PowerReading | None, after: PowerReading | None) -> list[Mark]:
+    return [
+        Mark(kinds.DRYER, str(row.dryer_id), row.at, row.at)
+        if row.dryer_id
+        else Mark(kinds.SITE_POWER, str(row.site_id), row.at, row.at)
+        for row in (before, after)
+        if row
+    ]
+
+
+def _from_then_on(kind: str) -> MarksOf:
+    def marks(before: InForce | None, after: InForce | None) -> list[Mark]:
+        since: datetime = min(row.effective_from for row in (before, after) if row)
+        return [Mark(kind, kinds.EVERYTHING, since, DUSK)]
+
+    return marks
+
+
+def _lot_marks(before: Lot | None, after: Lot | None) -> list[Mark]:
+    return [Mark(kinds.LOT, str(before.pk))] if before else []
+
+
+lots = Writer(Lot, marks_of=_lot_marks)
+batches = Writer(Batch, marks_of=_batch_marks, complete=_complete_batches)
+readings = Writer(Reading)
+samples = Writer(Sample, marks_of=_sample_marks)
+fuel_readings = Writer(FuelReading, marks_of=_tank_marks)
+fuel_deliveries = Writer(FuelDelivery, marks_of=_tank_marks)
+power_readings = Writer(PowerReading, marks_of=_power_marks)
+prices = Writer(Price, marks_of=_from_then_on(kinds.PRICES))
+settings = Writer(Setting, marks_of=_from_then_on(kinds.SETTINGS))

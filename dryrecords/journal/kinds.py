@@ -1,0 +1,16 @@
+"""Kinds of stale marks. A wide kind stands for every batch it touches; the season task finds which those are."""
+
+BATCH = "batch"
+SITE_SEASON = "site_season"
+
+DRYER = "dryer"
+TANK = "tank"
+SITE_POWER = "site_power"
+METER = "meter"
+LOT = "lot"
+PRICES = "prices"
+SETTINGS = "settings"
+
+WIDE = (DRYER, TANK, SITE_POWER, METER, LOT, PRICES, SETTINGS)
+# One key for kinds that concern an organization as a whole.
+EVERYTHING = "all"

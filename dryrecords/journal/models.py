@@ -1,0 +1,104 @@
+"""Tables of the trail. Plain ids instead of foreign keys: the trail outlives what it tells about."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+
+
+class Head(models.Model):
+    """The newest change number of an organization, taken as the last step of a writing transaction."""
+
+    organization_id = models.UUIDField(primary_key=True)
+    number = models.BigIntegerField(default=0)
+
+
+class Change(models.Model):
+    """One write to one record: who, when, before and after. Only ever added to."""
+
+    class Operation(models.TextChoices):
+        CREATE = "create"
+        UPDATE = "update"
+        DELETE = "delete"
+
+    organization_id = models.UUIDField()
+    # Commit-ordered and free of gaps inside an organization: what a device that syncs keeps as its place.
+    number = models.BigIntegerField()
+    resource = models.CharField(max_length=40)
+    record_id = models.UUIDField()
+    version = models.IntegerField()
+    operation = models.CharField(max_length=6, choices=Operation)
+    changed_at = models.DateTimeField(default=timezone.now)
+    actor = models.CharField(max_length=200)
+    device = models.CharField(max_length=200, blank=True)
+    request_id = models.CharField(max_length=64, blank=True)
+    before = models.JSONField(null=True)
+    after = models.JSONField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organization_id", "number"], name="change_number_once"),
+        ]
+        indexes = [
+            models.Index(fields=["organization_id", "record_id", "number"], name="change_of_record"),
+        ]
+
+
+class StaleMark(models.Model):
+    """One thing whose derived figures are wanted anew: `wanted` is raised by writes, `done` by whoever computed.
+
+    The row stays. A worker reads `wanted` before it reads the data, and saves only over an older generation, so a
+    write that lands while it computes is never lost and never waits.
+    """
+
+    organization_id = models.UUIDField()
+    kind = models.CharField(max_length=20)
+    key = models.CharField(max_length=80)
+    wanted = models.BigIntegerField(default=1)
+    done = models.BigIntegerField(default=0)
+    # For marks that stand for many batches: the span of time that the unfinished writes touched.
+    since = models.DateTimeField()
+    until = models.DateTimeField()
+    raised_at = models.DateTimeField(default=timezone.now)
+    run_after = models.DateTimeField(default=timezone.now)
+    # Counted in a transaction of their own: a worker that is killed leaves its attempt behind.
+    attempts = models.IntegerField(default=0)
+    last_error = models.TextField(blank=True, default="")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organization_id", "kind", "key"], name="stale_mark_once"),
+        ]
+        indexes = [
+            models.Index(
+                fields=["kind", "run_after"], name="stale_mark_open", condition=Q(wanted__gt=F("done"))
+            ),
+            models.Index(
+                fields=["organization_id", "kind"],
+                name="stale_mark_open_by_org",
+                condition=Q(wanted__gt=F("done")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.key}"
+
+
+class GivenAnswer(models.Model):
+    """The answer given to a request that carried an Idempotency-Key, written with the effect it reports."""
+
+    organization_id = models.UUIDField()
+    key = models.CharField(max_length=200)
+    # SHA-256 of method, path and body: the same key for another request is refused.
+    fingerprint = models.CharField(max_length=64)
+    status = models.IntegerField(null=True)
+    body = models.JSONField(null=True)
+    headers = models.JSONField(default=dict)
+    given_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organization_id", "key"], name="given_answer_once"),
+        ]
+        indexes = [models.Index(fields=["given_at"], name="given_answer_age")]

@@ -1,0 +1,1 @@
+"""What is derived and can be rebuilt: batch results, site seasons, and the tasks that work off stale marks."""

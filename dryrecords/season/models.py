@@ -1,0 +1,84 @@
+"""Tables that can be emptied and rebuilt: the result of a batch, the season of a site."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import models
+
+from dryrecords.grain.figures import FIGURES
+
+
+class BatchResult(models.Model):
+    """Every figure of one batch. A column per figure of the numeric core, and `<figure>_u` with its uncertainty."""
+
+    class Basis(models.TextChoices):
+        METERED = "metered"
+        ALLOCATED = "allocated"
+        ESTIMATED = "estimated"
+
+    # Plain ids: a result never keeps a record from being changed, and is found by organization alone.
+    batch_id = models.UUIDField(primary_key=True)
+    organization_id = models.UUIDField()
+    site_id = models.UUIDField()
+    dryer_id = models.UUIDField()
+    season = models.IntegerField()
+    crop = models.CharField(max_length=10)
+    # The stale mark's generation that this result satisfies: an older one never overwrites a newer one.
+    generation = models.BigIntegerField()
+    computed_at = models.DateTimeField()
+    method_version = models.CharField(max_length=20)
+    complete = models.BooleanField()
+    missing = models.JSONField(default=list)
+    # [{field, value, basis}]: what was taken from a stated default.
+    assumed = models.JSONField(default=list)
+    # [{code, detail, batches}]
+    warnings = models.JSONField(default=list)
+    base_moisture_pct = models.FloatField()
+    fuel_basis = models.CharField(max_length=9, choices=Basis)
+    electricity_basis = models.CharField(max_length=9, choices=Basis)
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["organization_id", "site_id", "season"], name="batch_result_of_season"),
+        ]
+
+    def __str__(self) -> str:
+        return f"result of {self.batch_id}"
+
+    def figure(self, name: str) -> float | None:
+        value: float | None = getattr(self, name)
+        return value
+
+
+# One list, written where the figures are computed, names the columns, the sums and the wire.
+for _name in FIGURES:
+    for _column in (_name, f"{_name}_u"):
+        BatchResult.add_to_class(_column, models.FloatField(null=True))
+
+
+class SiteSeason(models.Model):
+    """Sums and means of a site's batches in one harvest year."""
+
+    organization_id = models.UUIDField()
+    site_id = models.UUIDField()
+    season = models.IntegerField()
+    generation = models.BigIntegerField()
+    computed_at = models.DateTimeField()
+    batches = models.IntegerField()
+    complete_batches = models.IntegerField()
+    # {sums, known, by_dryer, by_crop, best, worst}; see season.aggregate.
+    figures = models.JSONField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organization_id", "site_id", "season"], name="site_season_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.season} of site {self.site_id}"
+
+
+def column_values(row: BatchResult) -> dict[str, Any]:
+    """All columns of a result, for comparison and for writing."""
+    return {field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields}

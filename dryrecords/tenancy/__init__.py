@@ -1,0 +1,1 @@
+"""Who, where, may they: organizations, customers, sites, roles, tokens, and the one door to every record."""

@@ -1,0 +1,66 @@
+"""Every write in tenancy: organizations, customers, sites, tokens."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from datetime import timedelta
+from uuid import UUID
+
+from dryrecords.core import clock
+from dryrecords.core.errors import Invalid, NotFound
+from dryrecords.journal.trail import Actor
+from dryrecords.tenancy.access import Access, Role
+from dryrecords.tenancy.models import Customer, Organization, Site, Token
+from dryrecords.tenancy.writes import Writer
+
+customers = Writer(Customer)
+sites = Writer(Site)
+
+TOKEN_BYTES = 32
+LAST_USE_IS_WRITTEN_EVERY = timedelta(minutes=10)
+
+
+def token_issue(
+    *, organization: Organization, role: str, device: str, customer: Customer | None = None
+) -> tuple[Token, str]:
+    """A new token and its text. The text cannot be shown again."""
+    if (role == Role.CUSTOMER) != (customer is not None):
+        raise Invalid("A token of the role customer names its customer; no other role does.")
+    text = secrets.token_urlsafe(TOKEN_BYTES)
+    token = Token.objects.create(
+        organization=organization, role=role, device=device, customer=customer, digest=digest_of(text)
+    )
+    return token, text
+
+
+def token_revoke(token_id: UUID) -> None:
+    if not Token.objects.filter(pk=token_id, revoked_at__isnull=True).update(revoked_at=clock.now()):
+        raise NotFound("There is no such token in force.")
+
+
+def access_of_token(text: str, request_id: str = "") -> Access | None:
+    """Who holds this token, or None if it is unknown or revoked."""
+    token = Token.objects.filter(digest=digest_of(text), revoked_at__isnull=True).first()
+    if token is None:
+        return None
+    moment = clock.now()
+    if token.last_used_at is None or moment - token.last_used_at > LAST_USE_IS_WRITTEN_EVERY:
+        Token.objects.filter(pk=token.pk).update(last_used_at=moment)
+    return Access(
+        organization_id=token.organization_id,
+        role=token.role,
+        actor=Actor(name=f"{token.role} token", device=token.device, request_id=request_id),
+        customer_id=token.customer_id,
+        token_id=token.pk,
+    )
+
+
+def access_of_command(organization: Organization, command: str) -> Access:
+    """The operator of the service at the command line."""
+    return Access(organization_id=organization.pk, role=Role.OWNER, actor=Actor(name=f"command {command}"))
+
+
+def digest_of(text: str) -> str:
+    # The text is 256 random bits, so a plain hash is enough: there is nothing to guess.
+    return hashlib.sha256(text.encode()).hexdigest()
