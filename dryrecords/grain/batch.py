@@ -1,7 +1,6 @@
 """Figures of many dried batches at once: what goes in (BatchInputs), what comes out (BatchFigures)."""
 
-from dataclasses import dataclass, field, fields
-from typing import Any
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -15,9 +14,7 @@ METHOD_VERSION = "2026.1"  # goes up with every change that moves a figure
 # it comes alone or among thousands: NumPy may round differently in a partly filled vector register.
 BLOCK = 64
 
-
-def _unknown() -> Any:
-    return field(default_factory=lambda: np.array(np.nan))
+Measured = FloatArray | float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,51 +29,51 @@ class BatchInputs:
     crop: StrArray  # names in crops.CROPS
 
     # Mass. Of wet and dry, one is enough; with both, the weighing tells the handling loss.
-    wet_mass_kg: FloatArray = _unknown()  # all that was put in, refills included
-    wet_mass_u_kg: FloatArray = _unknown()
-    dry_mass_kg: FloatArray = _unknown()  # only if weighed after drying
-    dry_mass_u_kg: FloatArray = _unknown()
-    handling_pct: FloatArray = _unknown()  # loss of dry matter, percent of the wet mass
+    wet_mass_kg: Measured = np.nan  # all that was put in, refills included
+    wet_mass_u_kg: Measured = np.nan
+    dry_mass_kg: Measured = np.nan  # only if weighed after drying
+    dry_mass_u_kg: Measured = np.nan
+    handling_pct: Measured = np.nan  # loss of dry matter, percent of the wet mass
 
     # Moisture
-    moisture_in_pct: FloatArray = _unknown()
-    moisture_in_u_pct: FloatArray = _unknown()
-    moisture_out_pct: FloatArray = _unknown()
-    moisture_out_u_pct: FloatArray = _unknown()
-    moisture_covariance_pct2: FloatArray = _unknown()  # of in and out; NaN counts as 0
+    moisture_in_pct: Measured = np.nan
+    moisture_in_u_pct: Measured = np.nan
+    moisture_out_pct: Measured = np.nan
+    moisture_out_u_pct: Measured = np.nan
+    moisture_covariance_pct2: Measured = np.nan  # of in and out; NaN counts as 0
     # (n, k), NaN-padded: samples that each stand for an equal share of the dried mass;
     # where there is none, moisture_out_pct stands for the whole
-    moisture_out_parts_pct: FloatArray = _unknown()
-    base_moisture_pct: FloatArray = _unknown()
+    moisture_out_parts_pct: Measured = np.nan
+    base_moisture_pct: Measured = np.nan
 
     # Fuel. Energy is gross; NaN when not metered, then the default use is taken and flagged.
-    fuel_energy_j: FloatArray = _unknown()
-    fuel_energy_u_j: FloatArray = _unknown()
-    fuel_energy_j_per_m3: FloatArray = _unknown()  # liquid at 15.56 deg C; NaN for gas by therm
+    fuel_energy_j: Measured = np.nan
+    fuel_energy_u_j: Measured = np.nan
+    fuel_energy_j_per_m3: Measured = np.nan  # liquid at 15.56 deg C; NaN for gas by therm
     # per point and wet bushel, in the volume that fuel_energy_j_per_m3 belongs to; for gas, liquid propane
-    fuel_default_m3_per_point_bu: FloatArray = _unknown()
-    fuel_default_u_m3_per_point_bu: FloatArray = _unknown()
+    fuel_default_m3_per_point_bu: Measured = np.nan
+    fuel_default_u_m3_per_point_bu: Measured = np.nan
 
     # Electricity: from a meter, else fan power over drying and cooling time, else the default use, flagged.
-    electricity_kwh: FloatArray = _unknown()
-    electricity_u_kwh: FloatArray = _unknown()
-    electricity_default_kwh_per_point_bu: FloatArray = _unknown()
-    electricity_default_u_kwh_per_point_bu: FloatArray = _unknown()
-    fan_power_w: FloatArray = _unknown()  # electric power drawn, motor losses included
-    fan_power_u_w: FloatArray = _unknown()
+    electricity_kwh: Measured = np.nan
+    electricity_u_kwh: Measured = np.nan
+    electricity_default_kwh_per_point_bu: Measured = np.nan
+    electricity_default_u_kwh_per_point_bu: Measured = np.nan
+    fan_power_w: Measured = np.nan  # electric power drawn, motor losses included
+    fan_power_u_w: Measured = np.nan
 
     # Time and temperature
-    drying_s: FloatArray = _unknown()
-    drying_u_s: FloatArray = _unknown()
-    cooling_s: FloatArray = _unknown()  # fan on, burner off; NaN counts as none
-    grain_temp_c: FloatArray = _unknown()  # before drying; NaN: the default of energy
-    plenum_temp_c: FloatArray = _unknown()
-    grain_temp_out_c: FloatArray = _unknown()  # when the burner stopped; NaN: the plenum's
+    drying_s: Measured = np.nan
+    drying_u_s: Measured = np.nan
+    cooling_s: Measured = np.nan  # fan on, burner off; NaN counts as none
+    grain_temp_c: Measured = np.nan  # before drying; NaN: the default of energy
+    plenum_temp_c: Measured = np.nan
+    grain_temp_out_c: Measured = np.nan  # when the burner stopped; NaN: the plenum's
 
     # Prices, exact
-    price_grain_usd_per_bu: FloatArray = _unknown()
-    price_fuel_usd_per_j: FloatArray = _unknown()
-    price_electricity_usd_per_kwh: FloatArray = _unknown()
+    price_grain_usd_per_bu: Measured = np.nan
+    price_fuel_usd_per_j: Measured = np.nan
+    price_electricity_usd_per_kwh: Measured = np.nan
 
 
 # Each uncertain input and the field that holds its standard uncertainty.

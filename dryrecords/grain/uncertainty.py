@@ -1,4 +1,4 @@
-"""Standard uncertainties: first-order propagation, moisture of several samples, defaults and their sources."""
+"""Standard uncertainties: first-order propagation, and the defaults with their sources."""
 
 from collections.abc import Callable, Mapping
 

@@ -32,7 +32,7 @@ class BatchResult(models.Model):
     missing = models.JSONField(default=list)
     # [{field, value, basis}]: what was taken from a stated default.
     assumed = models.JSONField(default=list)
-    # [{code, detail, batches}]
+    # Each with code, detail and the batches it concerns.
     warnings = models.JSONField(default=list)
     base_moisture_pct = models.FloatField()
     fuel_basis = models.CharField(max_length=9, choices=Basis)
