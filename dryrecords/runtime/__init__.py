@@ -1,0 +1,1 @@
+"""The embedded default: PostgreSQL and Valkey from wheels, and the process tree around them. Knows no domain."""
