@@ -1,18 +1,19 @@
 """Figures of many dried batches at once: what goes in (BatchInputs), what comes out (BatchFigures)."""
 
 from dataclasses import dataclass, fields
+from functools import partial
 
 import numpy as np
 
 from dryrecords.grain.arrays import Array, BoolArray, FloatArray, StrArray
-from dryrecords.grain.figures import FIGURES, FLAGS, batch_flags, batch_formulas
+from dryrecords.grain.figures import FIGURES, FLAGS, batch_flags, batch_formulas, crop_arrays
 from dryrecords.grain.uncertainty import propagate
 
 METHOD_VERSION = "2026.1"  # goes up with every change that moves a figure
 
 # Every batch is computed inside a block of this many, padded, so that it meets the same instructions whether
 # it comes alone or among thousands: NumPy may round differently in a partly filled vector register.
-BLOCK = 64
+BLOCK = 256
 
 Measured = FloatArray | float
 
@@ -91,6 +92,17 @@ UNCERTAIN_INPUTS = {
 }
 
 
+# What cannot be is taken as not known: lowest value, and the value that is already too high.
+LIMITS = {
+    "wet_mass_kg": (0.0, np.inf),
+    "dry_mass_kg": (0.0, np.inf),
+    "moisture_in_pct": (0.0, 100.0),
+    "moisture_out_pct": (0.0, 100.0),
+    "moisture_out_parts_pct": (0.0, 100.0),
+    "base_moisture_pct": (0.0, 100.0),
+}
+
+
 @dataclass(frozen=True)
 class BatchFigures:
     """Figures of n batches: name -> (n,). NaN where a figure cannot be computed.
@@ -135,25 +147,31 @@ def batch_figures(inputs: BatchInputs) -> BatchFigures:
 
 
 def _padded_columns(inputs: BatchInputs, count: int) -> dict[str, Array]:
-    """Every field as a contiguous array, the last batch repeated until the blocks are full."""
+    """Every field as an array of shape (m,), m blocks full, the last batch repeated; the impossible is NaN."""
     rows = np.minimum(np.arange(-(-count // BLOCK) * BLOCK), count - 1)
     columns = {each.name: np.atleast_1d(getattr(inputs, each.name)) for each in fields(inputs)}
-    parts = np.atleast_2d(columns.pop("moisture_out_parts_pct")).astype(float)
+    parts = np.atleast_2d(columns.pop("moisture_out_parts_pct"))
     padded = {name: np.broadcast_to(x, (count,))[rows] for name, x in columns.items()}
     padded["moisture_out_parts_pct"] = np.broadcast_to(parts, (count, parts.shape[1]))[rows]
-    return padded
+    return padded | {name: _within(padded[name], *limits) for name, limits in LIMITS.items()}
+
+
+def _within(x: Array, low: float, below: float) -> Array:
+    return np.where((x >= low) & (x < below), x, np.nan)
 
 
 @np.errstate(all="ignore")
 def _block_figures(block: dict[str, Array]) -> BatchFigures:
     """Figures of one full block."""
+    crop = crop_arrays(block["crop"])
+    numbers = {name: x for name, x in block.items() if name != "crop"}
     values, uncertainties = propagate(
-        batch_formulas,
-        block,
-        {name: block[u_name] for name, u_name in UNCERTAIN_INPUTS.items()},
-        {("moisture_in_pct", "moisture_out_pct"): np.nan_to_num(block["moisture_covariance_pct2"])},
+        partial(batch_formulas, crop=crop),
+        numbers,
+        {name: numbers[u_name] for name, u_name in UNCERTAIN_INPUTS.items()},
+        {("moisture_in_pct", "moisture_out_pct"): np.nan_to_num(numbers["moisture_covariance_pct2"])},
     )
-    return BatchFigures(values, uncertainties, batch_flags(block))
+    return BatchFigures(values, uncertainties, batch_flags(numbers, dict(values), crop))
 
 
 def _joined(blocks: list[BatchFigures], count: int) -> BatchFigures:

@@ -79,9 +79,7 @@ _HB44_COARSE = MeterTolerance(0.05, 0.8)
 _HB44_OTHER = MeterTolerance(0.04, 0.7)
 
 # Taken where a crop has none of its own; whoever computes with them must say that they are generic.
-GENERIC_ISOTHERM = Isotherm(
-    IsothermForm.HENDERSON, 6.6612e-5, 1.9677, 42.143, f"yellow dent corn: {_EMC_TABLE}"
-)
+GENERIC_ISOTHERM = Isotherm(IsothermForm.HENDERSON, 6.6612e-5, 1.9677, 42.143, f"yellow dent corn: {_EMC_TABLE}")
 GENERIC_SPECIFIC_HEAT = SpecificHeat(
     1120.0,
     30.7,
@@ -97,9 +95,7 @@ _CROPS = (
         15.0,
         "most cash schedules; 15.5 is the traditional base of the 56 lb bushel (UW Extension)",
         _HB44_COARSE,
-        specific_heat=SpecificHeat(
-            1465.0, 35.6, False, "Kazarian & Hall 1965, yellow dent, 0.9-30 %; from memory"
-        ),
+        specific_heat=SpecificHeat(1465.0, 35.6, False, "Kazarian & Hall 1965, yellow dent, 0.9-30 %; from memory"),
         isotherm=GENERIC_ISOTHERM,
         repose_deg=23.0,
         repose_source=_MWPS,
@@ -123,9 +119,7 @@ _CROPS = (
         13.5,
         "UW Extension",
         _HB44_OTHER,
-        specific_heat=SpecificHeat(
-            1394.0, 40.9, False, "Kazarian & Hall 1965, soft white, 0.7-20 %; from memory"
-        ),
+        specific_heat=SpecificHeat(1394.0, 40.9, False, "Kazarian & Hall 1965, soft white, 0.7-20 %; from memory"),
         isotherm=Isotherm(IsothermForm.CHUNG_PFOST, 610.34, 0.15526, 93.213, f"hard red: {_EMC_MEMORY}"),
         repose_deg=25.0,
         repose_source=_MWPS,
@@ -178,9 +172,7 @@ _CROPS = (
         13.0,
         "from memory; 12 to 13.5 in use",
         _HB44_COARSE,
-        specific_heat=SpecificHeat(
-            1110.0, 44.8, False, "Wratten et al. 1969, long grain, 10-17 %; from memory"
-        ),
+        specific_heat=SpecificHeat(1110.0, 44.8, False, "Wratten et al. 1969, long grain, 10-17 %; from memory"),
         isotherm=Isotherm(IsothermForm.HENDERSON, 4.1276e-5, 2.1191, 49.828, f"long grain: {_EMC_TABLE}"),
     ),
     Crop(
@@ -221,9 +213,7 @@ def bushel_kg(crop: StrArray) -> FloatArray:
 def repose_slope(crop: StrArray) -> FloatArray:
     """Tangent of the filling angle of repose [-] of each crop name (any shape), NaN where not known."""
     # math.tan, not np.tan: a vector routine may differ in the last bit with the length of the array
-    return crop_values(
-        crop, lambda each: None if each.repose_deg is None else math.tan(math.radians(each.repose_deg))
-    )
+    return crop_values(crop, lambda each: None if each.repose_deg is None else math.tan(math.radians(each.repose_deg)))
 
 
 @dataclass(frozen=True)

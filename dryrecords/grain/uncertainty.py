@@ -50,7 +50,8 @@ def propagate(
     for name, y in function(stepped).items():
         slopes = np.broadcast_to(y.imag / STEP, (len(names), *values[name].shape))
         variance = _variance(dict(zip(names, slopes, strict=True)), standard_uncertainties, covariances)
-        uncertainties[name] = np.where(np.isnan(values[name]), np.nan, np.sqrt(variance))
+        known = np.isfinite(values[name]) & np.isfinite(variance)
+        uncertainties[name] = np.where(known, np.sqrt(variance), np.nan)
     return values, uncertainties
 
 
