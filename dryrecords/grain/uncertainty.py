@@ -1,10 +1,13 @@
 """Standard uncertainties: first-order propagation, and the defaults with their sources."""
 
+import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
-from dryrecords.grain.arrays import Array, FloatArray
+from dryrecords.grain.arrays import Array, FloatArray, StrArray
+from dryrecords.grain.crops import meter_tolerance_pct
 
 STEP = 1e-30  # imaginary step; small enough that its square vanishes beside any figure
 
@@ -69,3 +72,73 @@ def _variance(
         variance = variance + np.where(product == 0.0, 0.0, 2.0 * product * covariance)
     # rounding can push the variance of fully correlated inputs below zero
     return np.where(variance < 0.0, 0.0, variance)
+
+
+@dataclass(frozen=True)
+class DefaultUncertainty:
+    """A standard uncertainty that is taken where the record has none of its own."""
+
+    value: float
+    unit: str
+    source: str
+
+
+def _half_width(limit: float) -> float:
+    """Standard uncertainty of an error that may lie anywhere within plus or minus limit (JCGM 100 4.3.7)."""
+    return limit / math.sqrt(3.0)
+
+
+DEFAULT_UNCERTAINTIES = {
+    "mass_scale": DefaultUncertainty(
+        _half_width(0.002),
+        "fraction of the mass",
+        "vehicle scale, class III L maintenance tolerance 0.2 %, NIST Handbook 44 section 2.20, from memory",
+    ),
+    "mass_volume": DefaultUncertainty(
+        0.03,
+        "fraction of the mass",
+        "common practice, no source; depth, test weight and packing together. Corn bins measured with a pack "
+        "correction lay 1.6 to 1.9 % from scale mass in the mean (Bhadra, Turner, Casada et al.)",
+    ),
+    "mass_estimate": DefaultUncertainty(0.05, "fraction of the mass", "common practice, no source"),
+    "tank_gauge": DefaultUncertainty(0.01, "fraction of the tank's capacity", "common practice, no source"),
+    "liquid_meter": DefaultUncertainty(
+        _half_width(0.01),
+        "fraction of the volume",
+        "LP gas meter, maintenance tolerance 1.0 %, NIST Handbook 44 section 3.32, from memory",
+    ),
+    "gas_meter": DefaultUncertainty(
+        _half_width(0.02), "fraction of the energy", "common utility tolerance 2 %, from memory"
+    ),
+    "electricity_meter": DefaultUncertainty(
+        _half_width(0.02), "fraction of the energy", "common utility tolerance 2 %, from memory"
+    ),
+    "fan_power": DefaultUncertainty(
+        0.1, "fraction of the power", "rated power taken for drawn power; common practice, no source"
+    ),
+    "drying_time": DefaultUncertainty(300.0, "s", "times noted by hand; common practice, no source"),
+    "moisture_single_sample": DefaultUncertainty(
+        0.025 * 15.5,
+        "points",
+        "one meter test varies by 2.5 % at 15.5 % moisture, 881 corn samples (Hurburgh, Hazen & Bern 1985)",
+    ),
+}
+SINGLE_SAMPLE_U_PCT = DEFAULT_UNCERTAINTIES["moisture_single_sample"].value
+
+
+def meter_bias_u_pct(crop: StrArray, moisture_pct: FloatArray) -> FloatArray:
+    """Standard uncertainty of the bias of a moisture meter of which only the legal tolerance is known.
+
+    Parameters
+    ----------
+    crop : array of str, any shape
+    moisture_pct : array that broadcasts with crop. [% wet basis]
+
+    Returns
+    -------
+    array of the broadcast shape. [points]; NaN for a name not in CROPS
+
+    Source      tolerance of crops.meter_tolerance_pct over sqrt(3), JCGM 100:2008 section 4.3.7
+    Checked by  tests/reference/test_meters.py
+    """
+    return meter_tolerance_pct(crop, moisture_pct) / math.sqrt(3.0)
