@@ -74,6 +74,7 @@ class Child:
         self.process = subprocess.Popen(
             dying_with_parent(self.death_signal, self.command),
             stdin=subprocess.DEVNULL,
+            stdout=sys.stderr,
             start_new_session=True,
             cwd=layout.CHECKOUT,
             env=_child_environment(),
@@ -203,7 +204,9 @@ def _children(options: Options, data_dir: Path) -> list[Child]:
 def _child_environment() -> dict[str, str]:
     """The application's role only: no child has any business with the owner's."""
     kept = {name: value for name, value in os.environ.items() if name != "DATABASE_OWNER_URL"}
-    return kept | {"PYTHONPATH": os.pathsep.join(filter(None, [str(layout.CHECKOUT), os.environ.get("PYTHONPATH")]))}
+    python_path = filter(None, [os.fspath(layout.CHECKOUT), os.environ.get("PYTHONPATH")])
+    # Root needs no lecture from Celery: in a container it is the usual account.
+    return {"PYTHONWARNINGS": "ignore:You're running the worker"} | kept | {"PYTHONPATH": os.pathsep.join(python_path)}
 
 
 @contextlib.contextmanager

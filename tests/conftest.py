@@ -1,0 +1,58 @@
+"""Starts a throw-away PostgreSQL and broker before Django reads its settings, unless the environment names others.
+
+Only the pytest process itself does so; workers of pytest-xdist inherit the addresses. The cluster is kept between
+runs, because making one takes longer than most tests; runs that overlap each get their own.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import itertools
+import os
+from pathlib import Path
+from typing import IO
+
+import django
+import pytest
+
+from dryrecords.runtime import layout
+from dryrecords.runtime.engines import engines
+
+# Nothing here has to survive a power cut.
+FAST = [f"-c{name}=off" for name in ("fsync", "synchronous_commit", "full_page_writes")]
+
+_running = contextlib.ExitStack()
+
+
+def _free_directory() -> tuple[Path, IO[str]]:
+    """A data directory no other test run is using, and the lock that says so."""
+    for number in itertools.count():
+        directory = layout.CHECKOUT / ".dryrecords-test" / str(number)
+        directory.mkdir(parents=True, exist_ok=True)
+        lock = (directory / "in-use").open("w")
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return directory, lock
+        except BlockingIOError:
+            lock.close()
+    raise AssertionError
+
+
+def _start_engines() -> None:
+    directory, lock = _free_directory()
+    _running.enter_context(lock)
+    _running.enter_context(engines(directory, with_broker=True, postgres_options=FAST))
+    os.environ["DRYRECORDS_DATA_DIR"] = os.fspath(directory)
+    # The owner makes the test database; the application's role could not.
+    os.environ["DATABASE_URL"] = os.environ.get("DATABASE_OWNER_URL") or os.environ["DATABASE_URL"]
+
+
+if "PYTEST_XDIST_WORKER" not in os.environ:
+    _start_engines()
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")
+django.setup()
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    _running.close()

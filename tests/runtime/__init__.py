@@ -1,0 +1,1 @@
+"""The embedded engines and the process tree, with real processes."""
