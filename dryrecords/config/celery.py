@@ -35,7 +35,8 @@ app.conf.update(
             "task": task_names.WORK_OFF_MARKS,
             "schedule": SWEEP_S,
             "options": {"expires": SWEEP_S},
-        }
+        },
+        "forget-old-answers": {"task": task_names.FORGET_OLD_ANSWERS, "schedule": 24 * 3600.0},
     },
 )
 app.set_default()

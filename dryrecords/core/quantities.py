@@ -1,10 +1,9 @@
-"""Quantities: trade units at the edge, SI inside, one stem per quantity (`wet_mass_lb` outside, `wet_mass_kg` inside)."""
+"""Quantities: trade units at the edge, SI inside, one stem each (`wet_mass_lb` outside, `wet_mass_kg` inside)."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-
-import numpy as np
 
 # Exact by definition: international foot, pound and inch; US liquid gallon 231 in3 (NIST SP 811, appendix B).
 FOOT_M = 0.3048
@@ -66,4 +65,4 @@ UNITS: dict[str, Unit] = {
 
 def round_significant(value: float) -> float:
     """Twelve significant digits: hides the last bits of a unit round trip, so that 25.4 lb reads back as 25.4."""
-    return float(f"{value:.12g}") if np.isfinite(value) else value
+    return float(f"{value:.12g}") if math.isfinite(value) else value

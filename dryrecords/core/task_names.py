@@ -1,3 +1,4 @@
 """Names of the background tasks, so that a lower part can ask for work that a higher part does."""
 
 WORK_OFF_MARKS = "season.work_off_marks"
+FORGET_OLD_ANSWERS = "season.forget_old_answers"

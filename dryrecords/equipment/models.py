@@ -117,9 +117,7 @@ class Meter(Record):
     class Meta:
         constraints = [
             *record_constraints("meter"),
-            between(
-                "standard_uncertainty_pct", 0.001, 10, "meter_uncertainty", "must be above 0 and at most 10."
-            ),
+            between("standard_uncertainty_pct", 0.001, 10, "meter_uncertainty", "must be above 0 and at most 10."),
         ]
 
     def __str__(self) -> str:

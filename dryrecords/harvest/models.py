@@ -343,8 +343,7 @@ class PowerReading(Record):
             *record_constraints("power_reading"),
             between("meter_kwh", 0, 1e12, "power_reading_meter", "must not be below zero."),
             models.CheckConstraint(
-                condition=Q(dryer__isnull=False, site__isnull=True)
-                | Q(dryer__isnull=True, site__isnull=False),
+                condition=Q(dryer__isnull=False, site__isnull=True) | Q(dryer__isnull=True, site__isnull=False),
                 name="power_reading_of_one_thing",
                 violation_error_code="one_parent",
                 violation_error_message="dryer|or site: a power reading is of exactly one of them.",
@@ -419,9 +418,7 @@ class Setting(InForce):
     class Meta:
         constraints = [
             *record_constraints("setting"),
-            between(
-                "handling_pct", 0, 10, "setting_handling", "must be between 0 and 10 percent of the wet mass."
-            ),
+            between("handling_pct", 0, 10, "setting_handling", "must be between 0 and 10 percent of the wet mass."),
             moisture("base_moisture_pct", "setting_base_moisture"),
             above_zero("propane_j_m3", "setting_propane", "must be above zero."),
         ]

@@ -71,9 +71,7 @@ class StaleMark(models.Model):
             models.UniqueConstraint(fields=["organization_id", "kind", "key"], name="stale_mark_once"),
         ]
         indexes = [
-            models.Index(
-                fields=["kind", "run_after"], name="stale_mark_open", condition=Q(wanted__gt=F("done"))
-            ),
+            models.Index(fields=["kind", "run_after"], name="stale_mark_open", condition=Q(wanted__gt=F("done"))),
             models.Index(
                 fields=["organization_id", "kind"],
                 name="stale_mark_open_by_org",

@@ -50,9 +50,7 @@ def raise_marks(organization_id: UUID, marks: Iterable[Mark]) -> None:
     for mark in sorted(marks):
         held = widest.get((mark.kind, mark.key))
         widest[mark.kind, mark.key] = (
-            Mark(mark.kind, mark.key, min(held.since, mark.since), max(held.until, mark.until))
-            if held
-            else mark
+            Mark(mark.kind, mark.key, min(held.since, mark.since), max(held.until, mark.until)) if held else mark
         )
     if not widest:
         return

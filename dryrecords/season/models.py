@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.db import models
 
 from dryrecords.grain.figures import FIGURES
@@ -46,10 +44,6 @@ class BatchResult(models.Model):
     def __str__(self) -> str:
         return f"result of {self.batch_id}"
 
-    def figure(self, name: str) -> float | None:
-        value: float | None = getattr(self, name)
-        return value
-
 
 # One list, written where the figures are computed, names the columns, the sums and the wire.
 for _name in FIGURES:
@@ -67,7 +61,7 @@ class SiteSeason(models.Model):
     computed_at = models.DateTimeField()
     batches = models.IntegerField()
     complete_batches = models.IntegerField()
-    # {sums, known, by_dryer, by_crop, best, worst}; see season.aggregate.
+    # Parts that add up across sites, figures by dryer and by crop, best and worst batches: see season.aggregate.
     figures = models.JSONField()
 
     class Meta:
@@ -77,8 +71,3 @@ class SiteSeason(models.Model):
 
     def __str__(self) -> str:
         return f"{self.season} of site {self.site_id}"
-
-
-def column_values(row: BatchResult) -> dict[str, Any]:
-    """All columns of a result, for comparison and for writing."""
-    return {field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields}

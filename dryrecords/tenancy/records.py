@@ -1,4 +1,4 @@
-"""What every record of an organization is: identity, version, tombstone, and the scope that every query goes through."""
+"""What every record of an organization is: identity, version, tombstone, and the scope of every query."""
 
 from __future__ import annotations
 
@@ -34,9 +34,7 @@ class Record(models.Model):
     removed_with: ClassVar[str] = ""
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    organization = models.ForeignKey(
-        "tenancy.Organization", on_delete=models.PROTECT, db_index=False, related_name="+"
-    )
+    organization = models.ForeignKey("tenancy.Organization", on_delete=models.PROTECT, db_index=False, related_name="+")
     version = models.IntegerField(default=1, editable=False)
     created_at = models.DateTimeField(editable=False)
     updated_at = models.DateTimeField(editable=False)

@@ -70,9 +70,7 @@ class Writer(Generic[R]):
             )
         return records
 
-    def correct(
-        self, access: Access, record_id: UUID, changes: Mapping[str, Any], *, version: int | None = None
-    ) -> R:
+    def correct(self, access: Access, record_id: UUID, changes: Mapping[str, Any], *, version: int | None = None) -> R:
         """Change columns of one record. With `version`, only if it is still the one the caller read."""
         access.must_write(self.model.resource)
         with _explained(self.model), transaction.atomic():
@@ -103,7 +101,7 @@ class Writer(Generic[R]):
         access.must_write(self.model.resource)
         with transaction.atomic():
             record = lock(access, self.model, record_id, version)
-            gone = [*_children_to_go(record), record]
+            gone: list[Record] = [*_children_to_go(record), record]
             entries = [_bury(item) for item in gone]
             for kind in {type(item) for item in gone}:
                 kind._default_manager.bulk_update(
@@ -123,7 +121,7 @@ def _bury(record: Record) -> Entry:
 
 def lock(access: Access, model: type[R], record_id: UUID, version: int | None = None) -> R:
     """The door for writing: the record, locked, if it is visible and still at the version the caller read."""
-    record = (
+    record: R | None = (
         model._default_manager.visible_to(access).select_for_update(of=("self",)).filter(pk=record_id).first()
     )
     if record is None:
@@ -135,7 +133,7 @@ def lock(access: Access, model: type[R], record_id: UUID, version: int | None = 
 
 def get(access: Access, model: type[R], record_id: UUID) -> R:
     """The door for reading."""
-    record = model._default_manager.visible_to(access).filter(pk=record_id).first()
+    record: R | None = model._default_manager.visible_to(access).filter(pk=record_id).first()
     if record is None:
         raise NotFound()
     return record
@@ -150,16 +148,12 @@ def _check_references(access: Access, model: type[Record], rows: Sequence[Mappin
     errors = []
     for field in model._meta.concrete_fields:
         target = field.related_model
-        if not (
-            isinstance(field, models.ForeignKey) and isinstance(target, type) and issubclass(target, Record)
-        ):
+        if not (isinstance(field, models.ForeignKey) and isinstance(target, type) and issubclass(target, Record)):
             continue
         wanted = {row[field.attname] for row in rows if row.get(field.attname) is not None}
         if not wanted:
             continue
-        known = set(
-            target._default_manager.visible_to(access).filter(pk__in=wanted).values_list("pk", flat=True)
-        )
+        known = set(target._default_manager.visible_to(access).filter(pk__in=wanted).values_list("pk", flat=True))
         errors += [
             FieldError(f"/{field.name}", "unknown_reference", f"There is no {field.name} {missing}.")
             for missing in wanted - known
@@ -203,9 +197,7 @@ def explain(model: type[Record], error: IntegrityError) -> DomainError:
     """Say which value a constraint refused, and why."""
     name = getattr(getattr(error.__cause__, "diag", None), "constraint_name", None) or ""
     if name == f"{model._meta.db_table}_pkey":
-        return Conflict(
-            "This id is already in use.", code="id_taken", errors=[FieldError("/id", "id_taken", "taken")]
-        )
+        return Conflict("This id is already in use.", code="id_taken", errors=[FieldError("/id", "id_taken", "taken")])
     for constraint in model._meta.constraints:
         if constraint.name == name:
             field, _, detail = str(constraint.violation_error_message).partition("|")

@@ -1,0 +1,74 @@
+"""Which batches a wide mark touches: a price, a meter, a tank reading, a neighbour on the dryer."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.db import connection
+
+from dryrecords.journal import kinds
+from dryrecords.journal.stale import Claim
+
+# A batch occupies its dryer from the start to when it was emptied, as far as that is known. This expression is
+# the one of the index batch_occupancy.
+OCCUPANCY = (
+    "tstzrange({0}.started_at,"
+    " coalesce({0}.emptied_at, {0}.cooling_ended_at, {0}.drying_ended_at, {0}.started_at), '[]')"
+)
+
+
+def _batches(dryers: str, span: str) -> str:
+    occupied = OCCUPANCY.format("b")
+    return (
+        f"SELECT b.id FROM equipment_dryer d JOIN harvest_batch b ON b.dryer_id = d.id AND b.deleted_at IS NULL"
+        f" WHERE {dryers} AND {occupied} && {span}"
+    )
+
+
+def _around(table: str, match: str) -> str:
+    """From the last reading before the touched span to the first one after it: no batch outside is bracketed by it."""
+    readings = f"FROM {table} r WHERE {match} AND r.deleted_at IS NULL"
+    return (
+        f"tstzrange(coalesce((SELECT max(r.at) {readings} AND r.at < %(since)s), %(since)s),"
+        f" coalesce((SELECT min(r.at) {readings} AND r.at > %(until)s), %(until)s), '[]')"
+    )
+
+
+_THE_DRYER = "(SELECT {} FROM equipment_dryer WHERE id = %(key)s)"
+_OF_TANK = _batches("d.tank_id = %(key)s", _around("harvest_fuelreading", "r.tank_id = %(key)s"))
+_OF_SITE_METER = _batches("d.site_id = %(key)s", _around("harvest_powerreading", "r.site_id = %(key)s"))
+# Neighbours share the dryer and its meter, its tank, or its site's meter.
+_OF_DRYER = " UNION ".join(
+    [
+        _batches("d.id = %(key)s", _around("harvest_powerreading", "r.dryer_id = %(key)s")),
+        _OF_TANK.replace("%(key)s", _THE_DRYER.format("tank_id")),
+        _OF_SITE_METER.replace("%(key)s", _THE_DRYER.format("site_id")),
+    ]
+)
+
+_SQL = {
+    kinds.DRYER: _OF_DRYER,
+    kinds.TANK: _OF_TANK,
+    kinds.SITE_POWER: _OF_SITE_METER,
+    kinds.METER: "SELECT DISTINCT batch_id FROM harvest_sample WHERE meter_id = %(key)s AND batch_id IS NOT NULL",
+    kinds.LOT: "SELECT id FROM harvest_batch WHERE lot_id = %(key)s",
+}
+# Prices and settings hold from a moment on, for whatever ended after it.
+_FROM_THEN_ON = (
+    "SELECT b.id FROM harvest_batch b WHERE b.organization_id = %(organization_id)s AND b.deleted_at IS NULL"
+    " AND coalesce(b.drying_ended_at, b.started_at) >= %(since)s"
+)
+
+
+def batches_touched(claim: Claim) -> list[UUID]:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _SQL.get(claim.kind, _FROM_THEN_ON),
+            {
+                "key": claim.key,
+                "organization_id": claim.organization_id,
+                "since": claim.since,
+                "until": claim.until,
+            },
+        )
+        return [row[0] for row in cursor.fetchall()]

@@ -1,0 +1,150 @@
+"""Reads of derived figures, each saying whether it is fresh."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db import connection
+
+from dryrecords.harvest.models import Batch
+from dryrecords.journal import kinds, stale
+from dryrecords.journal.models import StaleMark
+from dryrecords.season import aggregate
+from dryrecords.season.models import BatchResult, SiteSeason
+from dryrecords.tenancy.access import Access
+from dryrecords.tenancy.models import Customer, Site
+from dryrecords.tenancy.writes import get
+
+
+@dataclass(frozen=True)
+class BatchResultView:
+    """`result` is None until the batch has been computed for the first time."""
+
+    batch: Batch
+    result: BatchResult | None
+    fresh: bool
+    error: str
+
+
+@dataclass(frozen=True)
+class SeasonView:
+    """A season of one site, or of all sites together when `site` is None. Figures in SI by name of grain.figures."""
+
+    site: Site | None
+    season: int
+    batches: int
+    complete_batches: int
+    figures: dict[str, float | None]
+    by_dryer: dict[str, dict[str, Any]]
+    by_crop: dict[str, dict[str, Any]]
+    best: list[str]
+    worst: list[str]
+    fresh: bool
+    computed_at: datetime | None
+    # What adds up across sites.
+    parts: aggregate.Parts
+
+
+@dataclass(frozen=True)
+class SeasonOverview:
+    total: SeasonView
+    sites: list[SeasonView]
+
+
+def batch_result(access: Access, batch_id: UUID) -> BatchResultView:
+    batch = get(access, Batch, batch_id)
+    result = BatchResult.objects.filter(batch_id=batch_id, organization_id=access.organization_id).first()
+    mark = StaleMark.objects.filter(organization_id=access.organization_id, kind=kinds.BATCH, key=str(batch_id)).first()
+    settled = result is not None and mark is not None and mark.wanted == mark.done
+    fresh = settled and not stale.open_marks(access.organization_id, kinds.WIDE)
+    return BatchResultView(batch, result, fresh, mark.last_error if mark else "")
+
+
+def site_season(access: Access, site_id: UUID, season: int) -> SeasonView:
+    site = get(access, Site, site_id)
+    return _site_views(access, [site], season)[0]
+
+
+def season_overview(access: Access, season: int, customer_id: UUID | None = None) -> SeasonOverview:
+    sites = Site.objects.visible_to(access).order_by("name", "id")
+    if customer_id is not None:
+        get(access, Customer, customer_id)
+        sites = sites.filter(customer_id=customer_id)
+    views = _site_views(access, list(sites), season)
+    with_batches = [view for view in views if view.batches]
+    parts = aggregate.added([view.parts for view in with_batches])
+    total = SeasonView(
+        site=None,
+        season=season,
+        batches=sum(view.batches for view in views),
+        complete_batches=sum(view.complete_batches for view in views),
+        figures=aggregate.figures(parts),
+        by_dryer={},
+        by_crop={},
+        best=[],
+        worst=[],
+        fresh=all(view.fresh for view in views),
+        computed_at=max((view.computed_at for view in views if view.computed_at), default=None),
+        parts=parts,
+    )
+    return SeasonOverview(total, with_batches)
+
+
+def _site_views(access: Access, sites: Sequence[Site], season: int) -> list[SeasonView]:
+    organization_id = access.organization_id
+    rows = {
+        row.site_id: row
+        for row in SiteSeason.objects.filter(
+            organization_id=organization_id, season=season, site_id__in=[site.pk for site in sites]
+        )
+    }
+    all_stale = stale.open_marks(organization_id, kinds.WIDE)
+    stale_sites = set() if all_stale else _sites_with_open_work(organization_id, season)
+    return [_view(site, season, rows.get(site.pk), not all_stale and site.pk not in stale_sites) for site in sites]
+
+
+def _sites_with_open_work(organization_id: UUID, season: int) -> set[UUID]:
+    """Sites whose season waits to be summed, or one of whose batches waits to be computed."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """
+            SELECT split_part(key, ':', 1)::uuid FROM journal_stalemark
+            WHERE organization_id = %(organization)s AND kind = %(site_season)s AND wanted > done
+                AND split_part(key, ':', 2) = %(season)s::text
+            UNION
+            SELECT d.site_id FROM journal_stalemark m
+            JOIN harvest_batch b ON b.id = m.key::uuid JOIN equipment_dryer d ON d.id = b.dryer_id
+            WHERE m.organization_id = %(organization)s AND m.kind = %(batch)s AND m.wanted > m.done
+                AND b.season = %(season)s
+            """,
+            {
+                "organization": organization_id,
+                "site_season": kinds.SITE_SEASON,
+                "batch": kinds.BATCH,
+                "season": season,
+            },
+        )
+        return {row[0] for row in cursor.fetchall()}
+
+
+def _view(site: Site, season: int, row: SiteSeason | None, fresh: bool) -> SeasonView:
+    held = row.figures if row else {}
+    parts = held.get("parts", {})
+    return SeasonView(
+        site=site,
+        season=season,
+        batches=row.batches if row else 0,
+        complete_batches=row.complete_batches if row else 0,
+        figures=aggregate.figures(parts),
+        by_dryer=held.get("by_dryer", {}),
+        by_crop=held.get("by_crop", {}),
+        best=held.get("best", []),
+        worst=held.get("worst", []),
+        fresh=fresh,
+        computed_at=row.computed_at if row else None,
+        parts=parts,
+    )

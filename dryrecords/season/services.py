@@ -1,0 +1,223 @@
+"""Works off stale marks: facts in, figures out, saved over older generations, for many batches at once."""
+
+from __future__ import annotations
+
+import logging
+import math
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from time import monotonic
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from django.db import transaction
+
+from dryrecords.core import clock
+from dryrecords.grain.batch import METHOD_VERSION, BatchFigures, batch_figures
+from dryrecords.grain.figures import FIGURES
+from dryrecords.harvest.models import Batch
+from dryrecords.journal import kinds, stale
+from dryrecords.journal.models import StaleMark
+from dryrecords.journal.stale import Claim, Mark
+from dryrecords.season import aggregate
+from dryrecords.season.affected import batches_touched
+from dryrecords.season.assemble import Assembled, assemble
+from dryrecords.season.facts import BatchRow, load_facts
+from dryrecords.season.models import BatchResult, SiteSeason
+from dryrecords.season.notes import note_flags
+from dryrecords.season.storing import save_results, save_site_season, stored_places
+
+log = logging.getLogger(__name__)
+
+BATCHES_AT_ONCE = 500
+WIDE_AT_ONCE = 20
+SITE_SEASONS_AT_ONCE = 10
+
+
+def work_off(seconds: float = math.inf) -> bool:
+    """Work until nothing is stale or the time is over. True if something may be left."""
+    until = monotonic() + seconds
+    steps: list[tuple[Sequence[str], int, Callable[[Sequence[Claim]], None]]] = [
+        (kinds.WIDE, WIDE_AT_ONCE, _spread),
+        ([kinds.BATCH], BATCHES_AT_ONCE, compute_results),
+        ([kinds.SITE_SEASON], SITE_SEASONS_AT_ONCE, compute_site_seasons),
+    ]
+    while monotonic() < until:
+        # From wide to narrow: what a price change touches is marked before batches are computed, and those
+        # before their season is summed. The first kind with work has the turn.
+        if not any(_work_on(claim_kinds, limit, do) for claim_kinds, limit, do in steps):
+            return False
+    return True
+
+
+def _work_on(claim_kinds: Sequence[str], limit: int, do: Callable[[Sequence[Claim]], None]) -> bool:
+    claims = stale.claim(claim_kinds, limit)
+    by_organization: dict[UUID, list[Claim]] = defaultdict(list)
+    for claim in claims:
+        by_organization[claim.organization_id].append(claim)
+    for group in by_organization.values():
+        _attempt(group, do)
+    return bool(claims)
+
+
+def _attempt(claims: Sequence[Claim], do: Callable[[Sequence[Claim]], None]) -> None:
+    """One that fails among many is found by trying each alone; only that one waits for its next attempt."""
+    try:
+        do(claims)
+    except Exception as error:
+        if len(claims) > 1:
+            for claim in claims:
+                _attempt([claim], do)
+            return
+        log.exception("%s %s could not be computed", claims[0].kind, claims[0].key)
+        stale.give_back(claims[0], f"{type(error).__name__}: {error}")
+
+
+def _spread(claims: Sequence[Claim]) -> None:
+    """Turn wide marks into marks of the batches they touch."""
+    with transaction.atomic():
+        touched = {batch_id for claim in claims for batch_id in batches_touched(claim)}
+        stale.raise_marks(claims[0].organization_id, [Mark(kinds.BATCH, str(batch_id)) for batch_id in touched])
+        stale.settle(claims)
+
+
+def compute_results(claims: Sequence[Claim]) -> None:
+    """Results of the claimed batches of one organization; a removed batch loses its result."""
+    organization_id = claims[0].organization_id
+    ids = [UUID(claim.key) for claim in claims]
+    facts = load_facts(organization_id, ids)
+    assembled = assemble(facts)
+    figures = batch_figures(assembled.inputs)
+    generations = {UUID(claim.key): claim.wanted for claim in claims}
+    rows = _result_rows(organization_id, facts.batches, assembled, figures, generations)
+    live = {batch.id for batch in facts.batches}
+    with transaction.atomic():
+        places = {*stored_places(ids), *((row["site_id"], row["season"]) for row in rows)}
+        save_results(rows)
+        BatchResult.objects.filter(batch_id__in=set(ids) - live).delete()
+        stale.settle(claims)
+        stale.raise_marks(organization_id, [site_season_mark(*place) for place in places])
+
+
+def site_season_mark(site_id: UUID, season: int) -> Mark:
+    return Mark(kinds.SITE_SEASON, f"{site_id}:{season}")
+
+
+def _result_rows(
+    organization_id: UUID,
+    batches: Sequence[BatchRow],
+    assembled: Assembled,
+    figures: BatchFigures,
+    generations: dict[UUID, int],
+) -> list[dict[str, Any]]:
+    columns = {name: _nullable(figures.values[name]) for name in FIGURES}
+    columns |= {f"{name}_u": _nullable(figures.uncertainties[name]) for name in FIGURES}
+    flags = {name: flag.tolist() for name, flag in figures.flags.items()}
+    base_moisture = np.asarray(assembled.inputs.base_moisture_pct).tolist()
+    moment = clock.now()
+    rows = []
+    for i, batch in enumerate(batches):
+        notes = assembled.notes[i]
+        own_flags = {name: flag[i] for name, flag in flags.items()}
+        note_flags(notes, batch.crop, own_flags)
+        own = {name: column[i] for name, column in columns.items()}
+        if own["points_removed"] is not None and own["points_removed"] < 0:
+            notes.warn("wetter_out_than_in")
+        rows.append(
+            {
+                "batch_id": batch.id,
+                "organization_id": organization_id,
+                "site_id": batch.site_id,
+                "dryer_id": batch.dryer_id,
+                "season": batch.season,
+                "crop": batch.crop,
+                "generation": generations[batch.id],
+                "computed_at": moment,
+                "method_version": METHOD_VERSION,
+                "complete": notes.complete,
+                "missing": notes.missing,
+                "assumed": notes.assumed,
+                "warnings": notes.warnings,
+                "base_moisture_pct": base_moisture[i],
+                "fuel_basis": _basis(own_flags["fuel_estimated"]),
+                "electricity_basis": _basis(own_flags["electricity_estimated"] or own_flags["electricity_from_fan"]),
+                **own,
+            }
+        )
+    return rows
+
+
+def _nullable(column: np.ndarray[Any, Any]) -> list[float | None]:
+    return [None if math.isnan(x) else x for x in column.tolist()]
+
+
+def _basis(estimated: bool) -> str:
+    return BatchResult.Basis.ESTIMATED if estimated else BatchResult.Basis.METERED
+
+
+def compute_site_seasons(claims: Sequence[Claim]) -> None:
+    for claim in claims:
+        site_id, season = claim.key.split(":")
+        row = _site_season(claim, UUID(site_id), int(season))
+        with transaction.atomic():
+            if row["batches"]:
+                save_site_season(row)
+            else:
+                SiteSeason.objects.filter(
+                    organization_id=claim.organization_id, site_id=site_id, season=season
+                ).delete()
+            stale.settle([claim])
+
+
+def _site_season(claim: Claim, site_id: UUID, season: int) -> dict[str, Any]:
+    results = BatchResult.objects.filter(
+        organization_id=claim.organization_id, site_id=site_id, season=season
+    ).order_by("batch_id")
+    rows = list(results.values_list("batch_id", "dryer_id", "crop", "complete", *aggregate.COLUMNS))
+    table = np.array([row[4:] for row in rows], dtype=float).reshape(len(rows), len(aggregate.COLUMNS))
+    columns = {name: np.ascontiguousarray(table[:, i]) for i, name in enumerate(aggregate.COLUMNS)}
+    best, worst = aggregate.best_and_worst(columns, [str(row[0]) for row in rows])
+    return {
+        "organization_id": claim.organization_id,
+        "site_id": site_id,
+        "season": season,
+        "generation": claim.wanted,
+        "computed_at": clock.now(),
+        "batches": len(rows),
+        "complete_batches": sum(row[3] for row in rows),
+        "figures": {
+            "parts": aggregate.parts(columns),
+            "by_dryer": aggregate.grouped(columns, [str(row[1]) for row in rows]),
+            "by_crop": aggregate.grouped(columns, [row[2] for row in rows]),
+            "best": best,
+            "worst": worst,
+        },
+    }
+
+
+def rebuild(season: int | None = None) -> int:
+    """Throw derived rows away and mark every batch; whoever works off the marks makes them anew."""
+    which = {} if season is None else {"season": season}
+    batches = Batch.objects.filter(deleted_at__isnull=True, **which)
+    results = BatchResult.objects.filter(**which)
+    seasons = SiteSeason.objects.filter(**which)
+    by_organization: dict[UUID, list[UUID]] = defaultdict(list)
+    for organization_id, batch_id in batches.values_list("organization_id", "id"):
+        by_organization[organization_id].append(batch_id)
+    for organization_id, ids in sorted(by_organization.items()):
+        with transaction.atomic():
+            results.filter(organization_id=organization_id).delete()
+            seasons.filter(organization_id=organization_id).delete()
+            stale.raise_marks(organization_id, [Mark(kinds.BATCH, str(batch_id)) for batch_id in ids])
+    return sum(len(ids) for ids in by_organization.values())
+
+
+def everything_fresh(organization_id: UUID) -> bool:
+    return not stale.open_marks(organization_id, [*kinds.WIDE, kinds.BATCH, kinds.SITE_SEASON])
+
+
+def failures(organization_id: UUID) -> list[tuple[str, str, str]]:
+    """Kind, key and last error of what could not be computed."""
+    marks = StaleMark.objects.filter(organization_id=organization_id).exclude(last_error="")
+    return list(marks.order_by("kind", "key").values_list("kind", "key", "last_error"))
