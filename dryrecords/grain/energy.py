@@ -152,8 +152,9 @@ def _vapour_pressure_slope_per_k(temp_c: Values) -> FloatArray:
     return np.asarray(terms + 6.5459673 / k)
 
 
-# The isotherms were fitted to moistures above about this; below, the bound-water term is held.
-_DRIEST_PCT_DRY_BASIS = 4.0
+# About where grain stands at 10 % humidity, the driest air the isotherms hold for (from memory); below, the
+# bound-water term is held.
+_DRIEST_PCT_DRY_BASIS = 6.0
 
 
 @np.errstate(all="ignore")
@@ -162,7 +163,7 @@ def bound_water_ratio(moisture_dry_basis_pct: Values, temp_c: Values, isotherm: 
 
     Parameters
     ----------
-    moisture_dry_basis_pct : array, any shape. [% dry basis]; held at 4 below 4
+    moisture_dry_basis_pct : array, any shape. [% dry basis]; below 6, taken as 6
     temp_c : array that broadcasts with it. [deg C]
     isotherm : arrays that broadcast with it
 

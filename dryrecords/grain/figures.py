@@ -229,12 +229,11 @@ def _parts(x: Inputs) -> tuple[Array, BoolArray, Array]:
     A batch without parts is one part. All parts shift with the moisture out while a derivative is taken.
     """
     m_out = x["moisture_out_pct"]
-    parts = x["moisture_out_parts_pct"].T.copy()
-    without = np.isnan(parts).all(axis=0)
+    parts = x["moisture_out_parts_pct"].T
+    without = np.asarray(np.isnan(parts).all(axis=0))
     whole = m_out.real if m_out.ndim == 1 else m_out.real[0]
-    parts[0] = np.where(without, whole, parts[0])
-    exists = ~np.isnan(parts)
-    exists[0] |= without
+    parts = np.concatenate((parts, np.where(without, whole, np.nan)[np.newaxis]))
+    exists = np.concatenate((~np.isnan(parts[:-1]), without[np.newaxis]))
     spread = (len(parts), *(1,) * (m_out.ndim - 1), parts.shape[1])
     return parts.reshape(spread) + (m_out - m_out.real), exists.reshape(spread), exists.sum(axis=0)
 

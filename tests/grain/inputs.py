@@ -8,7 +8,7 @@ from dryrecords.grain.energy import PROPANE_J_PER_M3, default_fuel_use
 
 
 def random_inputs(count: int, seed: int, missing: float = 0.15) -> BatchInputs:
-    """Batches of every crop; each field but the crop is missing (NaN) with the probability given."""
+    """Batches of every crop; each measured field is missing (NaN) with the probability given."""
     rng = np.random.default_rng(seed)
     m_in = rng.uniform(14.0, 32.0, count)
     m_out = m_in - rng.uniform(-0.5, 14.0, count)
@@ -47,5 +47,7 @@ def random_inputs(count: int, seed: int, missing: float = 0.15) -> BatchInputs:
         "price_fuel_usd_per_j": rng.uniform(1e-8, 3e-8, count),
         "price_electricity_usd_per_kwh": rng.uniform(0.05, 0.3, count),
     }
-    holed = {name: np.where(rng.random(x.shape) < missing, np.nan, x) for name, x in fields.items()}
+    holed = {
+        name: x if "_u_" in name else np.where(rng.random(x.shape) < missing, np.nan, x) for name, x in fields.items()
+    }
     return BatchInputs(crop=rng.choice(sorted(CROPS), count), **holed)

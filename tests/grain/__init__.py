@@ -1,0 +1,1 @@
+"""Tests of the numeric core: properties, Monte Carlo, odd inputs."""

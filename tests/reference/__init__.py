@@ -1,0 +1,1 @@
+"""Checks of the numeric core against published values, the source beside each."""
