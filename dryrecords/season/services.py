@@ -12,6 +12,7 @@ from uuid import UUID
 
 import numpy as np
 from django.db import transaction
+from django.db.models import F
 
 from dryrecords.core import clock
 from dryrecords.grain.batch import METHOD_VERSION, BatchFigures, batch_figures
@@ -217,7 +218,7 @@ def everything_fresh(organization_id: UUID) -> bool:
     return not stale.open_marks(organization_id, [*kinds.WIDE, kinds.BATCH, kinds.SITE_SEASON])
 
 
-def failures(organization_id: UUID) -> list[tuple[str, str, str]]:
-    """Kind, key and last error of what could not be computed."""
-    marks = StaleMark.objects.filter(organization_id=organization_id).exclude(last_error="")
+def all_failures() -> list[tuple[str, str, str]]:
+    """Kind, key and last error of what could not be computed, in every organization."""
+    marks = StaleMark.objects.filter(wanted__gt=F("done")).exclude(last_error="")
     return list(marks.order_by("kind", "key").values_list("kind", "key", "last_error"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar, cast
 from uuid import UUID
 
 from django.db import IntegrityError, models, transaction
@@ -133,7 +133,7 @@ def lock(access: Access, model: type[R], record_id: UUID, version: int | None = 
 
 def get(access: Access, model: type[R], record_id: UUID) -> R:
     """The door for reading."""
-    record: R | None = model._default_manager.visible_to(access).filter(pk=record_id).first()
+    record = cast("R | None", model._default_manager.visible_to(access).filter(pk=record_id).first())
     if record is None:
         raise NotFound()
     return record
