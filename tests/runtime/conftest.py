@@ -2,29 +2,19 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import signal
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.runtime.processes import nothing_runs_on, running_on
+from tests.runtime.processes import open_place
 
 
 @pytest.fixture
 def open_directory() -> Iterator[Path]:
     """A new directory that everybody may pass through."""
-    directory = Path(tempfile.mkdtemp(prefix="dryrecords-test-", dir="/tmp"))
-    directory.chmod(0o755)
-    yield directory
-    left_over = {} if nothing_runs_on(directory) else running_on(directory)
-    for pid in left_over:
-        os.kill(pid, signal.SIGKILL)
-    shutil.rmtree(directory, ignore_errors=True)
-    assert not left_over, f"still running: {left_over}"
+    with open_place() as directory:
+        yield directory
 
 
 @pytest.fixture

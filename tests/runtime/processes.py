@@ -1,13 +1,17 @@
-"""Real processes for the tests: who runs on a data directory, and commands that hold its engines."""
+"""Real processes for the tests: places for their data, commands that hold engines, and who runs where."""
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import shutil
+import signal
 import subprocess
 import sys
+import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +26,19 @@ def environment(**extra: str) -> dict[str, str]:
     named = ("DATABASE_URL", "DATABASE_OWNER_URL", "BROKER_URL", "DRYRECORDS_DATA_DIR")
     kept = {name: value for name, value in os.environ.items() if name not in named}
     return kept | {"PYTHONPATH": os.fspath(layout.CHECKOUT), "PYTHONDONTWRITEBYTECODE": "1"} | extra
+
+
+@contextlib.contextmanager
+def open_place() -> Iterator[Path]:
+    """A new directory that the server's account can enter, unlike pytest's own; nothing may run on it at the end."""
+    directory = Path(tempfile.mkdtemp(prefix="dryrecords-test-", dir="/tmp"))
+    directory.chmod(0o755)
+    yield directory
+    left_over = {} if nothing_runs_on(directory) else running_on(directory)
+    for pid in left_over:
+        os.kill(pid, signal.SIGKILL)
+    shutil.rmtree(directory, ignore_errors=True)
+    assert not left_over, f"still running: {left_over}"
 
 
 class Holder:
