@@ -26,9 +26,7 @@ def ready(request: HttpRequest) -> HttpResponse:
 def metrics(request: HttpRequest) -> HttpResponse:
     registry = CollectorRegistry()
     waiting = Gauge("dryrecords_stale_marks", "Figures wanted anew and not yet computed", registry=registry)
-    failing = Gauge(
-        "dryrecords_failing_marks", "Of these, the ones that failed at least once", registry=registry
-    )
+    failing = Gauge("dryrecords_failing_marks", "Of these, the ones that failed at least once", registry=registry)
     marks = StaleMark.objects.filter(wanted__gt=F("done"))
     waiting.set(marks.count())
     failing.set(marks.exclude(last_error="").count())

@@ -83,15 +83,24 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
 
 def _field_errors(details: Any, pointer: str = "") -> Iterator[FieldError]:
     """DRF's nested details, flattened to JSON pointers."""
-    if isinstance(details, dict) and "message" in details and "code" in details:
+    if _is_leaf(details):
         yield FieldError(pointer, str(details["code"]), str(details["message"]))
     elif isinstance(details, dict):
         for name, inner in details.items():
-            yield from _field_errors(inner, pointer if name == "non_field_errors" else f"{pointer}/{name}")
+            yield from _field_errors(inner, pointer if name == "non_field_errors" else f"{pointer}/{_escaped(name)}")
     elif isinstance(details, list):
-        leaves = all(isinstance(d, dict) and "message" in d for d in details)
+        leaves = all(_is_leaf(inner) for inner in details)
         for index, inner in enumerate(details):
             yield from _field_errors(inner, pointer if leaves else f"{pointer}/{index}")
+
+
+def _is_leaf(details: Any) -> bool:
+    # A body may have fields called message and code; their details are lists.
+    return isinstance(details, dict) and isinstance(details.get("message"), str)
+
+
+def _escaped(name: str) -> str:
+    return name.replace("~", "~0").replace("/", "~1")
 
 
 def _plain_view(request: HttpRequest, status: int, code: str, detail: str) -> JsonResponse:

@@ -10,6 +10,7 @@ from rest_framework.exceptions import ParseError
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 
+DEEPEST = 32
 OPTIONS = orjson.OPT_UTC_Z | orjson.OPT_NON_STR_KEYS | orjson.OPT_SERIALIZE_NUMPY
 
 
@@ -39,6 +40,16 @@ class JSONParser(BaseParser):
 
     def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
         try:
-            return orjson.loads(stream.read())
-        except (orjson.JSONDecodeError, UnicodeDecodeError) as error:
+            data = orjson.loads(stream.read())
+        except orjson.JSONDecodeError as error:
             raise ParseError(f"The body is not JSON: {error}") from error
+        if _is_deeper(data, DEEPEST):
+            raise ParseError(f"The body is nested more than {DEEPEST} levels deep.", code="too_deep")
+        return data
+
+
+def _is_deeper(data: Any, levels: int) -> bool:
+    if not isinstance(data, dict | list):
+        return False
+    inner = data.values() if isinstance(data, dict) else data
+    return levels == 0 or any(_is_deeper(each, levels - 1) for each in inner)

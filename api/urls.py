@@ -1,5 +1,43 @@
 """Routes of /api/v1."""
 
-from django.urls import path
+from __future__ import annotations
 
-urlpatterns: list[path] = []
+from uuid import UUID
+
+from django.urls import path, register_converter
+from drf_spectacular.views import SpectacularSwaggerView
+
+from api.record_views import Collection, History, Single
+from api.root import RESOURCES, Root
+from api.schema import openapi
+
+
+class AnyCaseUuid:
+    """A UUID as written by anybody: RFC 9562, section 4, has readers accept both cases."""
+
+    regex = "[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
+
+    def to_python(self, value: str) -> UUID:
+        return UUID(value)
+
+    def to_url(self, value: UUID) -> str:
+        return str(value)
+
+
+register_converter(AnyCaseUuid, "id")
+
+urlpatterns = [
+    path("", Root.as_view(), name="root"),
+    path("/schema", openapi, name="schema"),
+    path("/docs", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
+]
+for _resource in RESOURCES:
+    urlpatterns += [
+        path(f"/{_resource.name}", Collection.as_view(resource=_resource), name=_resource.name),
+        path(f"/{_resource.name}/<id:id>", Single.as_view(resource=_resource), name=f"{_resource.name}-one"),
+        path(
+            f"/{_resource.name}/<id:id>/history",
+            History.as_view(resource=_resource),
+            name=f"{_resource.name}-history",
+        ),
+    ]

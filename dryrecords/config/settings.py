@@ -155,7 +155,8 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
     "SORT_OPERATIONS": False,
-    "ENUM_NAME_OVERRIDES": {},
+    # Choices stand where they are used.
+    "POSTPROCESSING_HOOKS": [],
 }
 
 LOGGING = {

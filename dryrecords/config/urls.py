@@ -6,7 +6,7 @@ from django.urls import include, path
 from api import health
 
 urlpatterns = [
-    path("api/v1/", include("api.urls")),
+    path("api/v1", include("api.urls")),
     path("health/live", health.live),
     path("health/ready", health.ready),
     path("metrics", health.metrics),

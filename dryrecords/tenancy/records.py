@@ -17,7 +17,11 @@ from dryrecords.tenancy.access import Access
 class RecordQuerySet(models.QuerySet[Any]):
     def visible_to(self, access: Access) -> Self:
         """The tenancy scope: the organization's live records, and for a customer only its own."""
-        scoped = self.filter(organization_id=access.organization_id, deleted_at__isnull=True)
+        return self.ever_visible_to(access).filter(deleted_at__isnull=True)
+
+    def ever_visible_to(self, access: Access) -> Self:
+        """The same scope with the records that were removed: their history stays."""
+        scoped = self.filter(organization_id=access.organization_id)
         if access.customer_id is not None:
             scoped = scoped.filter(self.model.of_customer(access.customer_id))
         return scoped

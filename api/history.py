@@ -1,0 +1,48 @@
+"""Turns what the trail keeps, columns in SI units, into what people read: fields in trade units, before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from api.record_serializer import RecordSerializer
+
+COLUMNS = ("number", "version", "operation", "changed_at", "actor", "device", "request_id", "before", "after")
+NOT_TOLD = {"id", "version", "created_at", "updated_at"}
+
+
+def teller(serializer: type[RecordSerializer]) -> Callable[[Sequence[Any]], dict[str, Any]]:
+    """Reads one entry, given in the order of COLUMNS."""
+
+    def told(entry: Sequence[Any]) -> dict[str, Any]:
+        _, version, operation, changed_at, actor, device, request_id, before, after = entry
+        return {
+            "version": version,
+            "operation": operation,
+            "changed_at": changed_at,
+            "actor": actor,
+            "device": device or None,
+            "request_id": request_id or None,
+            "changes": _changes(_fields(serializer, before), _fields(serializer, after)),
+        }
+
+    return told
+
+
+def _fields(serializer: type[RecordSerializer], snapshot: Mapping[str, Any] | None) -> dict[str, Any]:
+    """An old snapshot may lack columns that came later."""
+    if snapshot is None:
+        return {}
+    of = serializer.model._meta.get_field
+    known = {
+        column: of(column).to_python(value) for column, value in snapshot.items() if column in serializer.columns()
+    }
+    return serializer.outward([known.get(column) for column in serializer.columns()])
+
+
+def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[dict[str, Any]]:
+    return [
+        {"field": name, "before": before.get(name), "after": after.get(name)}
+        for name in {**before, **after}
+        if name not in NOT_TOLD and before.get(name) != after.get(name)
+    ]

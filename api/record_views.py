@@ -1,0 +1,155 @@
+"""The routes that every resource has: list and create; read, correct and remove; history."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from rest_framework import status
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api import describing
+from api.etags import etag, is_known, version_to_match
+from api.filters import PAGE, Parameters, conditions
+from api.history import COLUMNS, teller
+from api.idempotency import once
+from api.operations import Operation
+from api.paging import BY_MOMENT_AND_ID, page
+from api.resources import Resource
+from api.views import Route
+from dryrecords.core.errors import Conflict, DomainError, FieldError, NotFound
+from dryrecords.journal.models import Change
+from dryrecords.tenancy.records import Record
+from dryrecords.tenancy.writes import get
+
+
+class RecordRoute(Route):
+    # Given by as_view.
+    resource: Resource = None
+
+    def handle_exception(self, exc: Exception) -> Response:
+        """The domain names columns; outside they have the names of their trade units."""
+        if isinstance(exc, DomainError):
+            exc.errors = [self._outward(error) for error in exc.errors]
+        return super().handle_exception(exc)
+
+    def _outward(self, error: FieldError) -> FieldError:
+        column = error.pointer.removeprefix("/")
+        name = self.resource.serializer.name_of_column(column)
+        return FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error
+
+    def visible(self) -> QuerySet[Any]:
+        return self.resource.model._default_manager.visible_to(self.access)
+
+    def answer(self, record: Record, code: int = status.HTTP_200_OK) -> Response:
+        return Response(
+            self.resource.serializer.outward_record(record), status=code, headers={"ETag": etag(record.version)}
+        )
+
+    def validated(self, data: Any, record: Record | None = None) -> dict[str, Any]:
+        serializer = self.resource.serializer(record, data=data, partial=record is not None)
+        serializer.is_valid(raise_exception=True)
+        values: dict[str, Any] = serializer.validated_data
+        return values
+
+
+class Collection(RecordRoute):
+    def parameters(self, method: str) -> Parameters:
+        return self.resource.parameters if method in ("GET", "HEAD") else {}
+
+    def get(self, request: Request) -> Response:
+        serializer, model = self.resource.serializer, self.resource.model
+        rows = self.visible().filter(*conditions(self.query, self.resource.parameters))
+        keys = dict(zip((model.listed_by, "id"), BY_MOMENT_AND_ID, strict=True))
+        columns = serializer.columns()
+        return Response(page(request, rows, self.query, keys=keys, columns=columns, outward=serializer.outward))
+
+    def post(self, request: Request) -> HttpResponse:
+        return once(request, lambda: self._create(request))
+
+    def _create(self, request: Request) -> Response:
+        self.access.must_write(self.resource.name)
+        values = self.validated(request.data)
+        try:
+            response = self.answer(self.resource.writer.create(self.access, values), status.HTTP_201_CREATED)
+        except Conflict as refusal:
+            twin = self._twin(values) if refusal.code == "id_taken" else None
+            if twin is None:
+                raise
+            response = self.answer(twin)
+        response["Location"] = f"{request.path}/{response.data['id']}"
+        return response
+
+    def _twin(self, values: dict[str, Any]) -> Record | None:
+        """The record that an earlier delivery of the same body made, if nothing in it differs."""
+        completed = dict(values)
+        self.resource.writer.complete(self.access, [completed], None)
+        wanted = self.resource.model(**completed)
+        there = self.visible().filter(pk=wanted.pk).first()
+        if there is None:
+            return None
+        columns = set(self.resource.serializer.columns()) - {"version", "created_at", "updated_at"}
+        same = all(getattr(there, column) == getattr(wanted, column) for column in columns)
+        return there if same else None
+
+    def describe(self, method: str) -> Operation:
+        return describing.collection(self.resource, method)
+
+
+class Single(RecordRoute):
+    def get(self, request: Request, id: UUID) -> Response:
+        record = get(self.access, self.resource.model, id)
+        if is_known(request, record.version):
+            return Response(status=status.HTTP_304_NOT_MODIFIED, headers={"ETag": etag(record.version)})
+        return self.answer(record)
+
+    def patch(self, request: Request, id: UUID) -> HttpResponse:
+        return once(request, lambda: self._correct(request, id))
+
+    def delete(self, request: Request, id: UUID) -> HttpResponse:
+        return once(request, lambda: self._remove(request, id))
+
+    def _correct(self, request: Request, id: UUID) -> Response:
+        record, version = self._writable(request, id)
+        values = self.validated(request.data, record)
+        return self.answer(self.resource.writer.correct(self.access, id, values, version=version))
+
+    def _remove(self, request: Request, id: UUID) -> Response:
+        _, version = self._writable(request, id)
+        self.resource.writer.remove(self.access, id, version=version)
+        return Response(status=status.HTTP_204_NO_CONTENT)
+
+    def _writable(self, request: Request, id: UUID) -> tuple[Record, int | None]:
+        """Not there goes before not allowed: who may not see a record does not learn that it is there."""
+        record = get(self.access, self.resource.model, id)
+        self.access.must_write(self.resource.name)
+        return record, version_to_match(request, record)
+
+    def describe(self, method: str) -> Operation:
+        return describing.single(self.resource, method)
+
+
+class History(RecordRoute):
+    def parameters(self, method: str) -> Parameters:
+        return PAGE
+
+    def get(self, request: Request, id: UUID) -> Response:
+        if not self.resource.model._default_manager.ever_visible_to(self.access).filter(pk=id).exists():
+            raise NotFound()
+        changes = Change.objects.filter(organization_id=self.access.organization_id, record_id=id)
+        return Response(
+            page(
+                request,
+                changes,
+                self.query,
+                keys={"number": int},
+                columns=COLUMNS,
+                outward=teller(self.resource.serializer),
+            )
+        )
+
+    def describe(self, method: str) -> Operation:
+        return describing.history(self.resource)

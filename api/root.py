@@ -1,0 +1,42 @@
+"""The list of resources, for whoever opens the address of the API itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api import equipment, harvest, tenancy
+from api.operations import Answer, Operation
+from api.views import Route
+
+RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES)
+
+
+class Root(Route):
+    authentication_classes: Any = ()
+    permission_classes: Any = ()
+
+    def get(self, request: Request) -> Response:
+        path = request.path.rstrip("/")
+        return Response(
+            {
+                "resources": [
+                    {"name": each.name, "path": f"{path}/{each.name}", "description": each.description}
+                    for each in RESOURCES
+                ],
+                "schema": f"{path}/schema",
+                "docs": f"{path}/docs",
+            }
+        )
+
+    def describe(self, method: str) -> Operation:
+        return Operation(
+            "root",
+            "List the resources",
+            "service",
+            {200: Answer("The resources.", {"type": "object"})},
+            problems=(422,),
+            public=True,
+        )

@@ -1,0 +1,1 @@
+"""Tests of the REST edge, through the WSGI handler."""

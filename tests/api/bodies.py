@@ -1,0 +1,151 @@
+"""One full body for every resource, in trade units, with figures that are awkward on purpose."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.factories import Farm
+
+
+def bodies(farm: Farm) -> dict[str, dict[str, Any]]:
+    """Every field that can be posted, by resource. References are to the farm's own records."""
+    ids = {resource: str(record.pk) for resource, record in farm.records.items()}
+    at = "2025-10-07T08:15:30.250000Z"
+    return {
+        "customers": {"name": "South Field Farm", "reference": "K-17"},
+        "sites": {
+            "customer": ids["customers"],
+            "name": "South yard",
+            "timezone": "America/Chicago",
+            "latitude": 42.123456789,
+            "longitude": -93.5,
+            "elevation_ft": 1033.3,
+        },
+        "tanks": {"site": ids["sites"], "name": "Small tank", "fuel": "propane", "capacity_gal": 999.99},
+        "dryers": {
+            "site": ids["sites"],
+            "name": "Second dryer",
+            "type": "column_batch",
+            "tank": ids["tanks"],
+            "diameter_ft": 30.1,
+            "bed_area_ft2": 711.57,
+            "bed_depth_ft": 2.77,
+            "holding_capacity_bu": 650.3,
+            "burner_max_btu_h": 4_500_001.0,
+            "sensor_height_ft": 3.3,
+            "fans": [
+                {
+                    "purpose": "drying",
+                    "power_hp": 25.4,
+                    "diameter_in": 28.1,
+                    "airflow_cfm": 20_123.4,
+                    "static_pressure_inh2o": 3.07,
+                },
+                {
+                    "purpose": "cooling",
+                    "power_hp": 7.5,
+                    "diameter_in": None,
+                    "airflow_cfm": None,
+                    "static_pressure_inh2o": None,
+                },
+            ],
+        },
+        "bins": {
+            "site": ids["sites"],
+            "name": "Bin 2",
+            "diameter_ft": 36.3,
+            "eave_height_ft": 22.7,
+            "bottom": "hopper",
+        },
+        "meters": {"name": "Second meter", "serial_number": "S 2", "standard_uncertainty_pct": 0.37},
+        "lots": {
+            "customer": ids["customers"],
+            "crop": "soybean",
+            "season": 2025,
+            "name": "Beans",
+            "base_moisture_pct": 13.1,
+        },
+        "batches": {
+            "dryer": ids["dryers"],
+            "crop": "corn",
+            "started_at": "2025-10-08T13:00:00Z",
+            "lot": ids["lots"],
+            "season": 2024,
+            "bin": ids["bins"],
+            "drying_ended_at": "2025-10-08T17:00:00Z",
+            "cooling_ended_at": "2025-10-08T18:00:00Z",
+            "emptied_at": "2025-10-08T19:00:00Z",
+            "wet_mass_lb": 54_321.7,
+            "fill_depth_ft": 2.71,
+            "fill_peaked": True,
+            "dry_mass_lb": 50_000.3,
+            "mass_basis": "volume",
+            "test_weight_lb_bu": 55.9,
+            "plenum_temp_f": 180.3,
+            "cutoff_temp_f": 0.1,
+            "drying_limit_h": 5.3,
+            "cooling_min": 45.7,
+            "stop_reason": "cutoff",
+            "ambient_temp_f": -0.3,
+            "ambient_rh_pct": 67.7,
+            "grain_temp_f": 51.1,
+            "refills": [{"at": "2025-10-08T14:30:00Z", "mass_lb": 4_100.1, "moisture_pct": 21.7}],
+            "note": "  as written \n",
+        },
+        "readings": {
+            "batch": ids["batches"],
+            "at": at,
+            "plenum_temp_f": 181.7,
+            "grain_temp_f": 99.9,
+            "exhaust_temp_f": 88.3,
+            "exhaust_rh_pct": 91.3,
+            "static_pressure_inh2o": 2.93,
+            "burner": "low",
+            "depth_ft": 2.61,
+        },
+        "samples": {
+            "batch": ids["batches"],
+            "bin": None,
+            "stage": "cooled",
+            "taken_at": at,
+            "moisture_pct": 15.13,
+            "tested_at": "2025-10-07T08:16:00Z",
+            "grain_temp_f": 60.7,
+            "meter": ids["meters"],
+            "test_weight_lb_bu": 56.3,
+            "probes": 3,
+        },
+        "fuel-readings": {
+            "tank": ids["tanks"],
+            "at": at,
+            "gauge_pct": None,
+            "volume_gal": 411.3,
+            "meter_gal": None,
+            "meter_therm": None,
+            "fuel_temp_f": 59.3,
+        },
+        "fuel-deliveries": {
+            "tank": ids["tanks"],
+            "at": at,
+            "volume_gal": 500.7,
+            "temperature_corrected": False,
+            "fuel_temp_f": 41.3,
+            "unit_price_usd": "1.8575",
+        },
+        "power-readings": {"dryer": ids["dryers"], "site": None, "at": at, "meter_kwh": 23_456.7},
+        "prices": {
+            "kind": "grain",
+            "crop": "corn",
+            "site": ids["sites"],
+            "effective_from": "2025-09-01T00:00:00Z",
+            "unit_price_usd": "4.12",
+        },
+        "settings": {
+            "effective_from": "2025-09-01T00:00:00Z",
+            "customer": ids["customers"],
+            "crop": "corn",
+            "handling_pct": 0.53,
+            "base_moisture_pct": 15.3,
+            "propane_btu_gal": 91_333.0,
+        },
+    }
