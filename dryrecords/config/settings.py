@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 from urllib.parse import parse_qsl, unquote, urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
-
-CHECKOUT = Path(__file__).resolve().parent.parent.parent
 
 
 def env(name: str, default: str | None = None) -> str:
@@ -120,8 +117,7 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = CHECKOUT / ".static"
-# Serve straight from the installed packages: nothing to collect before the first start.
+# Served straight from the installed packages: nothing to collect before the first start.
 WHITENOISE_USE_FINDERS = True
 
 # A field app posts small records; bulk routes set their own limit.
