@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import BasePermission
@@ -33,13 +32,3 @@ class HasAccess(BasePermission):
 
     def has_permission(self, request: Request, view: Any) -> bool:
         return isinstance(request.auth, Access)
-
-
-class TokenScheme(OpenApiAuthenticationExtension):
-    """How the OpenAPI document names it."""
-
-    target_class = TokenAuthentication
-    name = "token"
-
-    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
-        return {"type": "http", "scheme": "bearer"}

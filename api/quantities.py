@@ -10,6 +10,9 @@ from rest_framework import serializers
 from api.rules import Limits, limits_of
 from dryrecords.core.quantities import UNITS, Unit
 
+# No quantity of a farm comes near it, and nothing computed from quantities below it overflows.
+LARGEST = 1e12
+
 
 def unit_of(name: str) -> Unit | None:
     """The unit that a field's name ends in; None for `_pct`, `_kwh` and numbers without a unit."""
@@ -49,18 +52,17 @@ class QuantityField(serializers.FloatField):
             self.source = column
         self.si_limits = limits_of(parent.model, column) if getattr(parent, "model", None) else Limits()
         si = self.si_limits
-        self.limits = self.limits or Limits(*map(self.outward, (si.low, si.high, si.above)))
+        limits = self.limits or Limits(*map(self.outward, (si.low, si.high, si.above)))
+        low = -LARGEST if limits.low is None and limits.above is None else limits.low
+        self.limits = Limits(low, min(limits.high or LARGEST, LARGEST), limits.above)
         super().bind(field_name, parent)
 
     def to_internal_value(self, data: Any) -> float:
-        if isinstance(data, bool) or not isinstance(data, int | float) or not -1e308 < data < 1e308:
+        if isinstance(data, bool) or not isinstance(data, int | float) or not math.isfinite(data):
             self.fail("not_a_number")
         if not self.limits.allow(data):
             self.fail("out_of_range", limits=self.limits)
-        value = self.unit.to_si(data) if self.unit else float(data)
-        if not math.isfinite(value):
-            self.fail("not_a_number")
-        return self._within_limits(value)
+        return self._within_limits(self.unit.to_si(data) if self.unit else float(data))
 
     def _within_limits(self, value: float) -> float:
         """The limit itself, converted, may miss the database's limit by the last bit."""

@@ -11,6 +11,12 @@ from api import equipment, harvest, tenancy
 from api.operations import Answer, Operation
 from api.views import Route
 
+DERIVED = (
+    ("batches/{id}/result", "Figures of a batch: shrink, fuel, cost, over-drying, each with its uncertainty."),
+    ("sites/{id}/seasons/{season}", "A harvest year of a site."),
+    ("seasons/{season}", "A harvest year of all sites."),
+    ("grain/shrink", "A calculator: what drying takes from a mass of grain."),
+)
 RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES)
 
 
@@ -26,6 +32,9 @@ class Root(Route):
                     {"name": each.name, "path": f"{path}/{each.name}", "description": each.description}
                     for each in RESOURCES
                 ],
+                "derived": [
+                    {"path": f"{path}/{address}", "description": description} for address, description in DERIVED
+                ],
                 "schema": f"{path}/schema",
                 "docs": f"{path}/docs",
             }
@@ -36,7 +45,7 @@ class Root(Route):
             "root",
             "List the resources",
             "service",
-            {200: Answer("The resources.", {"type": "object"})},
+            {200: Answer("What there is.", {"type": "object"})},
             problems=(422,),
             public=True,
         )

@@ -40,9 +40,10 @@ class Limits:
         )
 
     def __str__(self) -> str:
-        if self.low is not None and self.high is not None and self.high < 1e9:
-            return f"between {self.low:.9g} and {self.high:.9g}"
-        return f"at least {self.low:.9g}" if self.low is not None else f"above {self.above:.9g}"
+        least = f"at least {self.low:.9g}" if self.low is not None else ""
+        above = f"above {self.above:.9g}" if self.above is not None else ""
+        most = f"at most {self.high:.9g}" if self.high is not None else ""
+        return " and ".join(filter(None, (least, above, most)))
 
 
 @cache

@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
+from rest_framework import serializers
 
 from api.operations import Answer, Operation
 from api.problems import MEDIA_TYPE
@@ -138,6 +139,8 @@ class RouteSchema(AutoSchema):
 
     def _map_serializer(self, serializer: Any, direction: str, bypass_extensions: bool = False) -> Any:
         schema = super()._map_serializer(serializer, direction, bypass_extensions)
+        # Comments for programmers, not for clients.
+        schema.pop("description", None)
         if direction == "request":
             schema["additionalProperties"] = False
         elif isinstance(serializer, RecordSerializer | PartSerializer):
@@ -155,6 +158,8 @@ class RouteSchema(AutoSchema):
                 "exclusiveMinimum": field.limits.above,
             }
             schema |= {name: bound for name, bound in bounds.items() if bound is not None}
+        if isinstance(field, serializers.ListSerializer) and field.max_length:
+            schema["maxItems"] = field.max_length
         return schema
 
 

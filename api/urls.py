@@ -7,13 +7,15 @@ from uuid import UUID
 from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
+from api.grain import Shrink
 from api.record_views import Collection, History, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
+from api.season import Result, Season, SiteSeason
 
 
 class AnyCaseUuid:
-    """A UUID as written by anybody: RFC 9562, section 4, has readers accept both cases."""
+    """A UUID in either case, as RFC 9562, section 4, has readers accept it."""
 
     regex = "[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
 
@@ -24,12 +26,27 @@ class AnyCaseUuid:
         return str(value)
 
 
+class Year:
+    regex = "(?:19|20|21)[0-9]{2}"
+
+    def to_python(self, value: str) -> int:
+        return int(value)
+
+    def to_url(self, value: int) -> str:
+        return str(value)
+
+
 register_converter(AnyCaseUuid, "id")
+register_converter(Year, "year")
 
 urlpatterns = [
     path("", Root.as_view(), name="root"),
     path("/schema", openapi, name="schema"),
     path("/docs", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
+    path("/batches/<id:id>/result", Result.as_view(), name="batch-result"),
+    path("/sites/<id:id>/seasons/<year:season>", SiteSeason.as_view(), name="site-season"),
+    path("/seasons/<year:season>", Season.as_view(), name="season"),
+    path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
 ]
 for _resource in RESOURCES:
     urlpatterns += [

@@ -153,6 +153,8 @@ SPECTACULAR_SETTINGS = {
     "SORT_OPERATIONS": False,
     # Choices stand where they are used.
     "POSTPROCESSING_HOOKS": [],
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "APPEND_COMPONENTS": {"securitySchemes": {"token": {"type": "http", "scheme": "bearer"}}},
 }
 
 LOGGING = {
