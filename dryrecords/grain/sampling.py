@@ -53,7 +53,7 @@ def combine_moisture(
     Equation    mean = sum s_i m_i; random u^2 = n/(n - 1) sum s_i^2 (m_i - mean)^2, which is the squared standard
                 error when the shares s_i are equal; bias u^2 = sum over meters (sum of s_i u_meter)^2
     Source      JCGM 100:2008 sections 4.2.3 (random part) and 5.2.2 (full correlation within one meter); the
-                weighted standard error is Cochran's (1977)
+                weighted standard error is that of a ratio estimate, Cochran 1977, from memory
     Known gap   samples by unnamed meters count as if one meter had read them all, within the stage only
     Checked by  tests/grain/test_sampling.py
     """

@@ -294,6 +294,35 @@ def test_heat_adds_up_to_what_was_bought():
     assert heat == pytest.approx(y["fuel_energy_j"] + 3.6e6 * y["electricity_kwh"])
 
 
+def test_heat_left_in_the_grain_is_mass_by_specific_heat_by_warming():
+    # corn at 14 %: 1.465 + 0.0356 x 14 kJ/(kg K), Kazarian & Hall 1965, from memory; 8 to 50 deg C
+    y = _values(grain_temp_out_c=50.0)
+    assert y["grain_heat_j"] == pytest.approx(y["dry_mass_kg"] * 1963.4 * 42.0)
+    assert _values()["grain_heat_j"] == pytest.approx(y["dry_mass_kg"] * 1963.4 * 72.0)
+
+
+def test_throughput_counts_wet_bushels_of_drying_hours():
+    y = _values(cooling_s=7200.0)
+    assert y["throughput_bu_h"] == pytest.approx(y["wet_bu"] / 2.5)
+    assert np.isnan(_values(drying_s=0.0)["throughput_bu_h"])
+
+
+@pytest.mark.parametrize(
+    ("name", "impossible"),
+    [
+        ("wet_mass_kg", -1.0),
+        ("wet_mass_kg", np.inf),
+        ("dry_mass_kg", -1.0),
+        ("moisture_in_pct", 100.0),
+        ("moisture_out_pct", 130.0),
+        ("moisture_out_pct", -0.1),
+        ("base_moisture_pct", 100.0),
+    ],
+)
+def test_the_impossible_is_not_known(name, impossible):
+    _same(_figures(**{name: np.nan}), _figures(**{name: impossible}))
+
+
 def test_assumed_temperatures_are_said():
     y, flags = _values(grain_temp_c=np.nan), _flags(grain_temp_c=np.nan)
     assert y["latent_heat_j"] == _values(grain_temp_c=DEFAULT_GRAIN_TEMP_C)["latent_heat_j"]

@@ -38,6 +38,22 @@ def test_fully_correlated_inputs_cancel():
     assert ours["difference"] == pytest.approx([0.0], abs=1e-7)
 
 
+def test_rounding_of_a_full_correlation_does_not_make_the_uncertainty_unknown():
+    # 0.9^2 + (-3 x 0.3)^2 - 2 x 3 x 0.9 x 0.3 is 0, but -2e-16 in floating point
+    u_a = 9 * 0.1
+    u_b = u_a / 3
+    assert u_a**2 + (-3 * u_b) ** 2 + 2 * -3 * (u_a * u_b) < 0.0
+    inputs = {"a": np.array([25.0]), "b": np.array([15.0])}
+    covariance = np.array([u_a * u_b])
+    _, ours = propagate(
+        lambda x: {"y": x["a"] - 3.0 * x["b"]},
+        inputs,
+        {"a": np.array([u_a]), "b": np.array([u_b])},
+        {("a", "b"): covariance},
+    )
+    assert ours["y"] == pytest.approx([0.0], abs=1e-7)
+
+
 def test_unknown_uncertainty_reaches_only_what_depends_on_it():
     inputs = {"a": np.array([5.0, np.nan]), "b": np.array([2.0, 2.0])}
     values, ours = propagate(
