@@ -12,20 +12,16 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")
 
 SWEEP_S = 5.0
 
+broker_url = os.environ.get("BROKER_URL", "")
+
 app = Celery("dryrecords")
 app.conf.update(
-    broker_url=os.environ.get("BROKER_URL"),
+    broker_url=broker_url,
     task_ignore_result=True,
     task_default_queue="dryrecords",
     task_publish_retry=False,
     broker_connection_retry_on_startup=True,
-    broker_connection_timeout=0.5,
-    broker_transport_options={
-        "socket_connect_timeout": 0.5,
-        "socket_timeout": 30,
-        "visibility_timeout": 600,
-        "max_retries": 0,
-    },
+    broker_transport_options={"socket_connect_timeout": 4, "socket_timeout": 30} if "redis" in broker_url else {},
     worker_prefetch_multiplier=1,
     worker_cancel_long_running_tasks_on_connection_loss=False,
     worker_hijack_root_logger=False,
