@@ -85,8 +85,15 @@ def _row(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
         **_electricity(facts, batch),
         **_prices(facts, batch, notes, fuel["fuel_energy_j_per_m3"]),
         "grain_temp_c": _known(batch.grain_temp_c),
+        "grain_temp_out_c": _grain_temp_out_c(facts, batch),
         "plenum_temp_c": _known(batch.plenum_temp_c),
     }
+
+
+def _grain_temp_out_c(facts: Facts, batch: BatchRow) -> float:
+    """What hot samples showed; else the temperature at which the dryer was set to stop."""
+    shown = [s.grain_temp_c for s in _of_stages(facts, batch, ("hot",)) if s.grain_temp_c is not None]
+    return sum(shown) / len(shown) if shown else _known(batch.cutoff_temp_c)
 
 
 def _known(value: float | None) -> float:

@@ -35,6 +35,7 @@ class BatchRow(NamedTuple):
     mass_basis: str
     test_weight_kg_m3: float | None
     plenum_temp_c: float | None
+    cutoff_temp_c: float | None
     cooling_s: float | None
     grain_temp_c: float | None
     refills: list[dict[str, Any]]
@@ -59,6 +60,7 @@ class SampleRow(NamedTuple):
     stage: str
     taken_at: datetime
     moisture_pct: float
+    grain_temp_c: float | None
     meter_id: UUID | None
     meter_u_pct: float | None
 
