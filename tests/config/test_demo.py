@@ -1,0 +1,75 @@
+"""The invented season loads through the API's serializers, once, and the whole of it is computed."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.db import transaction
+
+from dryrecords.config import demo
+from dryrecords.harvest.models import Batch, Sample
+from dryrecords.journal.models import Change
+from dryrecords.season import services
+from dryrecords.season.models import BatchResult
+from dryrecords.tenancy.models import Organization, Token
+
+pytestmark = [pytest.mark.services]
+
+
+@pytest.fixture(scope="module")
+def season(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """Loaded once for this file, in a transaction that is rolled back."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        demo.load()
+        services.work_off()
+        yield
+        transaction.set_rollback(True)
+
+
+def test_second_load_doubles_nothing(season: None) -> None:
+    counts = Batch.objects.count(), Sample.objects.count(), Change.objects.count()
+    assert counts[0] >= 300
+    assert demo.load() == 0
+    assert (Batch.objects.count(), Sample.objects.count(), Change.objects.count()) == counts
+
+
+def test_everything_is_computed_and_the_honest_mistakes_are_named(season: None) -> None:
+    assert services.all_failures() == []
+    assert services.everything_fresh(Organization.objects.get().pk)
+    assert BatchResult.objects.count() == Batch.objects.count()
+    warned = {warning["code"] for row in BatchResult.objects.all() for warning in row.warnings}
+    assert warned >= {"hot_samples_only", "late_sample", "overlaps_another_batch", "wetter_out_than_in"}
+    missing = {name for row in BatchResult.objects.all() for name in row.missing}
+    assert missing == {"moisture_in_pct", "moisture_out_pct"}
+
+
+def test_figures_are_those_of_grain_dryers(season: None) -> None:
+    """Measured farm dryers used 0.015 to 0.025 gal a point and bushel (Iowa State extension), of any crop."""
+    metered = BatchResult.objects.filter(fuel_basis="metered", crop="corn", fuel_m3_per_point_bu__isnull=False)
+    gallons = [row.fuel_m3_per_point_bu / 0.003785411784 for row in metered]
+    assert len(gallons) > 50
+    assert 0.014 < sorted(gallons)[len(gallons) // 2] < 0.025
+
+
+def test_table_has_a_row_per_site_and_one_for_all(season: None) -> None:
+    lines = demo.season_table().splitlines()
+    assert len(lines) == 1 + 1 + 6 + 1 + 1
+    assert lines[-1].startswith("all sites")
+    assert "therm" in demo.season_table()
+
+
+def test_rebuild_of_the_season_gives_the_same_bits(season: None) -> None:
+    def rows() -> list[object]:
+        leave = {"generation", "computed_at"}
+        return [{k: v for k, v in row.items() if k not in leave} for row in BatchResult.objects.order_by("pk").values()]
+
+    before = rows()
+    call_command("rebuild_results", season=demo.SEASON)
+    assert rows() == before
+
+
+def test_new_start_revokes_the_token_of_the_last(season: None) -> None:
+    demo.new_token()
+    demo.new_token()
+    assert Token.objects.filter(revoked_at__isnull=True).count() == 1
