@@ -14,7 +14,7 @@ from dryrecords.season import services
 from dryrecords.season.models import BatchResult
 from dryrecords.tenancy.models import Organization, Token
 
-pytestmark = [pytest.mark.services]
+pytestmark = [pytest.mark.django_db, pytest.mark.services]
 
 
 @pytest.fixture(scope="module")
