@@ -87,7 +87,7 @@ def _field_errors(details: Any, pointer: str = "") -> Iterator[FieldError]:
         yield FieldError(pointer, str(details["code"]), str(details["message"]))
     elif isinstance(details, dict):
         for name, inner in details.items():
-            yield from _field_errors(inner, pointer if name == "non_field_errors" else f"{pointer}/{_escaped(name)}")
+            yield from _field_errors(inner, pointer if name == "non_field_errors" else f"{pointer}/{_escaped(str(name))}")
     elif isinstance(details, list):
         leaves = all(_is_leaf(inner) for inner in details)
         for index, inner in enumerate(details):

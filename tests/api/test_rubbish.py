@@ -1,0 +1,118 @@
+"""No input whatever is answered with 500: the client of these tests refuses such an answer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import orjson
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from api.root import RESOURCES
+from tests.api.bodies import bodies
+from tests.api.client import Client
+from tests.factories import Farm
+
+NAMES = [resource.name for resource in RESOURCES]
+FIELDS = sorted({field for resource in RESOURCES for field in resource.serializer().fields})
+
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
+ODD = st.sampled_from(
+    [
+        "",
+        "\0",
+        "null",
+        "NaN",
+        "1e999",
+        "-0",
+        "2025-10-06",
+        "2025-10-06T12:00:00Z",
+        "9999-12-31T23:59:59-23:59",
+        "9" * 400,
+    ]
+)
+NUMBERS = st.integers(-(2**63), 2**64 - 1) | st.floats(allow_nan=False, allow_infinity=False)
+SCALARS = st.none() | st.booleans() | NUMBERS | TEXT | ODD | st.uuids().map(str)
+NAMES_OF_FIELDS = st.sampled_from([*FIELDS, "message", "code", "non_field_errors", ""]) | TEXT
+VALUES = st.recursive(
+    SCALARS,
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(NAMES_OF_FIELDS, inner, max_size=4),
+    max_leaves=12,
+)
+SEVERAL = settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True
+)
+
+
+def rolled_back(call: Any) -> Any:
+    with transaction.atomic():
+        response = call()
+        transaction.set_rollback(True)
+    return response
+
+
+@pytest.mark.parametrize("name", NAMES)
+@SEVERAL
+@given(changes=st.dictionaries(NAMES_OF_FIELDS, VALUES, min_size=1, max_size=4))
+def test_a_good_body_with_odd_values(name: str, farm: Farm, office: Client, changes: dict[str, Any]) -> None:
+    body = bodies(farm)[name] | changes
+    made = rolled_back(lambda: office.post(name, body))
+    assert made.status_code in (200, 201, 409, 422)
+    changed = rolled_back(lambda: office.patch(f"{name}/{farm[name].pk}", changes))
+    assert changed.status_code in (200, 422)
+
+
+@pytest.mark.parametrize("name", NAMES)
+@SEVERAL
+@given(data=st.data())
+def test_one_known_field_with_an_odd_value(name: str, farm: Farm, office: Client, data: Any) -> None:
+    body = bodies(farm)[name]
+    field = data.draw(st.sampled_from(sorted(body)))
+    value = data.draw(VALUES)
+    made = rolled_back(lambda: office.post(name, body | {field: value}))
+    assert made.status_code in (201, 422)
+    if made.status_code == 201:
+        # What was accepted can be read, and its history too.
+        with transaction.atomic():
+            path = office.post(name, body | {field: value})["Location"]
+            assert office.get(path).status_code == 200
+            assert office.get(f"{path}/history").status_code == 200
+            transaction.set_rollback(True)
+
+
+@SEVERAL
+@given(body=st.binary(max_size=60) | VALUES.map(orjson.dumps))
+def test_any_body(farm: Farm, office: Client, body: bytes) -> None:
+    for path in ("batches", "customers", "grain/shrink"):
+        rolled_back(lambda path=path: office.post(path, body))
+
+
+@SEVERAL
+@given(
+    name=st.sampled_from([*FIELDS, "limit", "cursor", "from", "to", "updated_since"]),
+    value=TEXT | ODD | NUMBERS.map(str) | st.uuids().map(str),
+)
+def test_any_query(farm: Farm, office: Client, name: str, value: str) -> None:
+    from urllib.parse import urlencode
+
+    for path in ("batches", "samples", "seasons/2025"):
+        assert office.get(f"{path}?{urlencode({name: value})}").status_code in (200, 404, 422)
+
+
+@SEVERAL
+@given(value=st.text(st.characters(min_codepoint=32, max_codepoint=255), max_size=30))
+def test_any_header(farm: Farm, office: Client, value: str) -> None:
+    path = f"customers/{farm['customers'].pk}"
+    sent = {"If_Match": value, "If_None_Match": value, "Idempotency_Key": value, "X_Request_ID": value, "Accept": value}
+    rolled_back(lambda: office.patch(path, {"name": "A"}, **sent))
+    office.get(path, **sent)
+    Client(value).get(path)
+    office.post("customers", {"name": "A"}, Content_Type=value)
+
+
+@SEVERAL
+@given(rest=st.text(st.characters(min_codepoint=33, max_codepoint=126, exclude_characters="?#%"), max_size=40))
+def test_any_path(farm: Farm, office: Client, rest: str) -> None:
+    assert office.get(f"batches/{rest}").status_code in (200, 404)
