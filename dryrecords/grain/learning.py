@@ -77,7 +77,7 @@ def learn_line(
     use = np.ones((n + 1, n))
     use[np.arange(1, n + 1), np.arange(n)] = 0.0
     coefficients, covariance, spread, weights = _solve(
-        x, y, y_u, use, prior, np.linalg.inv(prior_covariance), scatter**2, scatter_batches
+        x, y, y_u, use, prior, np.asarray(np.linalg.inv(prior_covariance), dtype=float), scatter**2, scatter_batches
     )
     predicted = np.einsum("ij,ij->i", x, coefficients[1:])
     return Learned(coefficients[0], covariance[0], float(np.sqrt(spread[0])), weights[0], y - predicted)

@@ -121,9 +121,8 @@ def _bury(record: Record) -> Entry:
 
 def lock(access: Access, model: type[R], record_id: UUID, version: int | None = None) -> R:
     """The door for writing: the record, locked, if it is visible and still at the version the caller read."""
-    record: R | None = (
-        model._default_manager.visible_to(access).select_for_update(of=("self",)).filter(pk=record_id).first()
-    )
+    visible = model._default_manager.visible_to(access).filter(pk=record_id)
+    record = cast("R | None", visible.select_for_update(of=("self",)).first())
     if record is None:
         raise NotFound()
     if version is not None and record.version != version:
