@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import secrets
@@ -29,7 +30,7 @@ def data_directory(argument: str | None = None) -> Path:
 def prepare(data_dir: Path) -> Path:
     """Make the data directory and see that it can be written. What exists keeps its permissions."""
     try:
-        if not data_dir.exists():
+        with contextlib.suppress(FileExistsError):
             data_dir.mkdir(parents=True)
             # Root's server runs under another account, which has to pass through; secrets have modes of their own.
             data_dir.chmod(0o755 if os.geteuid() == 0 else 0o700)
@@ -47,12 +48,14 @@ def prepare(data_dir: Path) -> Path:
 def secret_key(data_dir: Path) -> str:
     """The signing key of this data directory, made at its first use."""
     path = data_dir / "secret_key"
-    try:
-        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return path.read_text().strip()
-    with os.fdopen(descriptor, "w") as file:
-        file.write(secrets.token_urlsafe(50))
+    if not path.exists():
+        # Of several first commands one wins, and none ever sees a half-written key.
+        candidate = data_dir / f".secret_key-{os.getpid()}"
+        candidate.touch(mode=0o600)
+        candidate.write_text(secrets.token_urlsafe(50))
+        with contextlib.suppress(FileExistsError):
+            path.hardlink_to(candidate)
+        candidate.unlink()
     return path.read_text()
 
 

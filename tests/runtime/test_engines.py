@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -148,11 +149,16 @@ def test_a_server_that_dies_is_started_again_for_those_who_use_it(data_dir: Path
 def test_a_process_number_that_now_belongs_to_somebody_else_does_not_stop_the_start(data_dir: Path) -> None:
     Holder(data_dir).leave()
     (cluster,) = data_dir.glob("pg*/")
-    stale = cluster / "postmaster.pid"
-    stale.write_text(f"{os.getpid()}\n{cluster}\n1700000000\n5432\n{cluster}\n\n")
-    holder = Holder(data_dir)
-    assert query(holder.addresses["DATABASE_URL"], "SELECT 1") == [(1,)]
-    holder.leave()
+    # PostgreSQL itself takes any living process of its own account for a rival.
+    account = {"user": cluster.stat().st_uid} if os.geteuid() == 0 else {}
+    with subprocess.Popen(["sleep", "60"], **account) as bystander:
+        (cluster / "postmaster.pid").write_text(f"{bystander.pid}\n{cluster}\n1700000000\n5432\n{cluster}\n\n")
+        holder = Holder(data_dir)
+        assert holder.addresses, holder.leave()
+        assert query(holder.addresses["DATABASE_URL"], "SELECT 1") == [(1,)]
+        holder.leave()
+        assert bystander.poll() is None
+        bystander.kill()
 
 
 def test_half_of_a_first_start_is_thrown_away(data_dir: Path) -> None:
@@ -173,6 +179,10 @@ def test_odd_and_long_paths_work(open_directory: Path, name: str) -> None:
     with kombu.Connection(holder.addresses["BROKER_URL"]) as broker:
         broker.ensure_connection(max_retries=1, timeout=1)
     holder.leave()
+    places = [open_directory / name / "run", *(open_directory / name).glob("pg*")]
+    for stand_in in Path("/tmp").glob("dryrecords-*"):
+        if stand_in.name.removeprefix("dryrecords-") in map(layout.digest, places):
+            shutil.rmtree(stand_in)
 
 
 def test_what_the_environment_names_is_not_embedded(data_dir: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -43,6 +43,7 @@ class Serve:
             stdout=subprocess.PIPE,
             stderr=self.errors,
             text=True,
+            start_new_session=True,
             env=environment(**env),
         )
 
@@ -115,16 +116,44 @@ def refused(one: Serve) -> tuple[int, str]:
     return status, told
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_a_signal_ends_the_whole_tree(serve, data_dir: Path, number: signal.Signals) -> None:
+def terminate(process: subprocess.Popen[str]) -> None:
+    process.send_signal(signal.SIGTERM)
+
+
+def press_control_c(process: subprocess.Popen[str]) -> None:
+    """A terminal signals the whole foreground group, twice when somebody is impatient."""
+    os.killpg(process.pid, signal.SIGINT)
+    time.sleep(0.3)
+    os.killpg(process.pid, signal.SIGINT)
+
+
+PARTS = ("gunicorn", " beat ", " worker ", "valkey-server", "postgres -D")
+
+
+def order_of_ends(one: Serve) -> list[str]:
+    """The parts of a tree that is stopping, in the order in which they were last seen."""
+    seen: dict[str, None] = {}
+    while one.process.poll() is None:
+        commands = " ".join(command for command in running_on(one.data_dir).values() if "keeper.py" not in command)
+        for part in reversed(PARTS):
+            if part in commands:
+                seen.pop(part, None)
+                seen[part] = None
+    return list(seen)
+
+
+@pytest.mark.parametrize("end", [terminate, press_control_c])
+def test_a_signal_ends_the_whole_tree_in_order(
+    serve, data_dir: Path, end: Callable[[subprocess.Popen[str]], None]
+) -> None:
     one = serve().ready()
     assert one.is_live()
-    commands = " ".join(running_on(data_dir).values())
-    for part in ("postgres -D", "valkey-server", " worker ", " beat ", "gunicorn"):
-        assert part in commands
-    assert one.end(number) == 0
+    assert {os.getpgid(one.child(part)) for part in PARTS[:3]}.isdisjoint({os.getpgid(one.process.pid)})
+    end(one.process)
+    assert order_of_ends(one) == list(PARTS)
+    assert one.process.returncode == 0
     assert running_on(data_dir) == {}
-    assert not one.is_live()
+    assert "Traceback" not in one.told()
 
 
 def test_the_tree_outlives_no_kill_and_starts_again_at_once(serve, data_dir: Path) -> None:
