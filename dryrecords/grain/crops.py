@@ -3,32 +3,13 @@
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import Enum
 
 import numpy as np
 
 from dryrecords.grain.arrays import BoolArray, FloatArray, StrArray
+from dryrecords.grain.equilibrium import ISOTHERMS, Isotherm, IsothermArrays, isotherm_arrays
 
 POUND_KG = 0.45359237  # exact; UN/CEFACT Recommendation 20, LBR
-
-
-class IsothermForm(Enum):
-    """Equations of the ASAE D245 family, moisture in percent dry basis, temperature in deg C."""
-
-    HENDERSON = "modified Henderson"  # RH = 1 - exp(-a (T + c) M^b)
-    CHUNG_PFOST = "modified Chung-Pfost"  # RH = exp(-a / (T + c) exp(-b M))
-    HALSEY = "modified Halsey"  # RH = exp(-exp(a + b T) M^-c)
-
-
-@dataclass(frozen=True)
-class Isotherm:
-    """Constants of one sorption isotherm, in the notation of its form."""
-
-    form: IsothermForm
-    a: float
-    b: float
-    c: float
-    source: str
 
 
 @dataclass(frozen=True)
@@ -60,7 +41,7 @@ class Crop:
     base_moisture_source: str
     meter_tolerance: MeterTolerance
     specific_heat: SpecificHeat | None = None
-    isotherm: Isotherm | None = None
+    isotherm: Isotherm | None = None  # trusted for the heat of bound water; equilibrium.PREFERRED knows more
     repose_deg: float | None = None  # filling angle of repose
     repose_source: str = "no figure with a source known"
 
@@ -70,16 +51,12 @@ class Crop:
         return self.bushel_lb * POUND_KG
 
 
-# The printed table is one of an encyclopaedia article on equilibrium moisture, read on a mirror.
-_EMC_TABLE = "constants from memory (D245.5 generation), reproduces a printed equilibrium table to 0.05 point"
-_EMC_MEMORY = "constants from memory (D245.5 generation), no printed table to run them against"
 _MWPS = "Midwest Plan Service table of filling angles, as transcribed by extension services"
 # NIST Handbook 44 section 5.56(a), air-oven method, from memory: two groups of grains.
 _HB44_COARSE = MeterTolerance(0.05, 0.8)
 _HB44_OTHER = MeterTolerance(0.04, 0.7)
 
-# Taken where a crop has none of its own; whoever computes with them must say that they are generic.
-GENERIC_ISOTHERM = Isotherm(IsothermForm.HENDERSON, 6.6612e-5, 1.9677, 42.143, f"yellow dent corn: {_EMC_TABLE}")
+# Taken where a crop has none of its own; whoever computes with it must say that it is generic.
 GENERIC_SPECIFIC_HEAT = SpecificHeat(
     1120.0,
     30.7,
@@ -96,7 +73,7 @@ _CROPS = (
         "most cash schedules; 15.5 is the traditional base of the 56 lb bushel (UW Extension)",
         _HB44_COARSE,
         specific_heat=SpecificHeat(1465.0, 35.6, False, "Kazarian & Hall 1965, yellow dent, 0.9-30 %; from memory"),
-        isotherm=GENERIC_ISOTHERM,
+        isotherm=ISOTHERMS["corn_henderson_1995"],
         repose_deg=23.0,
         repose_source=_MWPS,
     ),
@@ -108,7 +85,7 @@ _CROPS = (
         "UW Extension; 7 CFR 457.113 section 11(d)",
         _HB44_OTHER,
         specific_heat=SpecificHeat(1638.0, 19.27, True, "Alam & Shove 1973, 0-38 % dry basis; from memory"),
-        isotherm=Isotherm(IsothermForm.HALSEY, 2.87, -0.0054, 1.38, _EMC_TABLE),
+        isotherm=ISOTHERMS["soybean_halsey_1995"],
         repose_deg=25.0,
         repose_source=_MWPS,
     ),
@@ -120,7 +97,7 @@ _CROPS = (
         "UW Extension",
         _HB44_OTHER,
         specific_heat=SpecificHeat(1394.0, 40.9, False, "Kazarian & Hall 1965, soft white, 0.7-20 %; from memory"),
-        isotherm=Isotherm(IsothermForm.CHUNG_PFOST, 610.34, 0.15526, 93.213, f"hard red: {_EMC_MEMORY}"),
+        isotherm=ISOTHERMS["wheat_hard_red_chung_pfost_1995"],
         repose_deg=25.0,
         repose_source=_MWPS,
     ),
@@ -132,7 +109,7 @@ _CROPS = (
         "7 CFR 457.113 section 11(d); 13 to 13.5 also in use, from memory",
         _HB44_COARSE,
         specific_heat=SpecificHeat(1396.0, 32.2, False, "Sharma & Thompson 1973, 0-30 %; from memory"),
-        isotherm=Isotherm(IsothermForm.CHUNG_PFOST, 797.33, 0.18159, 52.238, _EMC_TABLE),
+        isotherm=ISOTHERMS["sorghum_chung_pfost_1995"],
         repose_deg=29.0,
         repose_source="from memory",
     ),
@@ -143,9 +120,7 @@ _CROPS = (
         14.5,
         "UW Extension",
         _HB44_OTHER,
-        isotherm=Isotherm(
-            IsothermForm.CHUNG_PFOST, 475.12, 0.14843, 71.996, f"{_EMC_MEMORY}; 457.12 is also printed for a"
-        ),
+        isotherm=ISOTHERMS["barley_chung_pfost_1995"],
         repose_deg=28.0,
         repose_source=_MWPS,
     ),
@@ -173,7 +148,7 @@ _CROPS = (
         "from memory; 12 to 13.5 in use",
         _HB44_COARSE,
         specific_heat=SpecificHeat(1110.0, 44.8, False, "Wratten et al. 1969, long grain, 10-17 %; from memory"),
-        isotherm=Isotherm(IsothermForm.HENDERSON, 4.1276e-5, 2.1191, 49.828, f"long grain: {_EMC_TABLE}"),
+        isotherm=ISOTHERMS["rough_rice_long_henderson_1995"],
     ),
     Crop(
         "sunflower",
@@ -216,33 +191,9 @@ def repose_slope(crop: StrArray) -> FloatArray:
     return crop_values(crop, lambda each: None if each.repose_deg is None else math.tan(math.radians(each.repose_deg)))
 
 
-@dataclass(frozen=True)
-class IsothermArrays:
-    """Isotherm of each of n batches: the constants of Isotherm as arrays of shape (n,)."""
-
-    is_chung_pfost: BoolArray
-    is_halsey: BoolArray
-    a: FloatArray
-    b: FloatArray
-    c: FloatArray
-    is_generic: BoolArray
-
-
 def isotherms(crop: StrArray) -> IsothermArrays:
     """Isotherm of each crop name (any shape); the generic one where a crop has none or is not in CROPS."""
-
-    def column(of_isotherm: Callable[[Isotherm], float]) -> FloatArray:
-        known = crop_values(crop, lambda each: of_isotherm(each.isotherm) if each.isotherm else None)
-        return np.where(np.isnan(known), of_isotherm(GENERIC_ISOTHERM), known)
-
-    return IsothermArrays(
-        is_chung_pfost=column(lambda each: each.form is IsothermForm.CHUNG_PFOST) == 1.0,
-        is_halsey=column(lambda each: each.form is IsothermForm.HALSEY) == 1.0,
-        a=column(lambda each: each.a),
-        b=column(lambda each: each.b),
-        c=column(lambda each: each.c),
-        is_generic=np.isnan(crop_values(crop, lambda each: None if each.isotherm is None else 1.0)),
-    )
+    return isotherm_arrays(crop, {name: each.isotherm for name, each in CROPS.items() if each.isotherm})
 
 
 @dataclass(frozen=True)

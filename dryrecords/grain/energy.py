@@ -6,15 +6,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from dryrecords.grain.arrays import Array, BoolArray, FloatArray, Values, at_least
-from dryrecords.grain.crops import IsothermArrays, SpecificHeatArrays
+from dryrecords.grain.crops import SpecificHeatArrays
+from dryrecords.grain.equilibrium import IsothermArrays
 from dryrecords.grain.moisture import dry_basis_pct
+from dryrecords.grain.psychrometrics import log_saturation_slope_per_k
 from dryrecords.grain.volume import FOOT_M, GALLON_M3
 
 BTU_J = 1055.05585262  # exact, International Table; UCUM [Btu_IT]
 THERM_J = 100_000.0 * BTU_J
 KWH_J = 3.6e6  # exact
 HORSEPOWER_W = 550.0 * FOOT_M * 0.45359237 * 9.80665  # exact, 550 foot-pounds-force a second
-ZERO_CELSIUS_K = 273.15  # exact
 
 
 @dataclass(frozen=True)
@@ -142,16 +143,6 @@ def free_water_latent_heat_j_kg(temp_c: Values) -> Array:
     return np.asarray(1000.0 * (2502.2 - 2.386 * temp_c))
 
 
-def _vapour_pressure_slope_per_k(temp_c: Values) -> FloatArray:
-    """Slope of the logarithm of saturation pressure over liquid water [1/K] at temp_c [deg C], any shape.
-
-    Source      ASHRAE Fundamentals, Hyland & Wexler, differentiated; 0 to 200 deg C
-    """
-    k = temp_c + ZERO_CELSIUS_K
-    terms = 5.8002206e3 / k**2 - 4.8640239e-2 + 2.0 * 4.1764768e-5 * k - 3.0 * 1.4452093e-8 * k**2
-    return np.asarray(terms + 6.5459673 / k)
-
-
 # About where grain stands at 10 % humidity, the driest air the isotherms hold for (from memory); below, the
 # bound-water term is held.
 _DRIEST_PCT_DRY_BASIS = 6.0
@@ -184,7 +175,14 @@ def bound_water_ratio(moisture_dry_basis_pct: Values, temp_c: Values, isotherm: 
     halsey = -isotherm.b * np.exp(isotherm.a + isotherm.b * temp_c) * np.exp(exponent)
     henderson = term / np.expm1(warmth * term)
     slope = np.where(isotherm.is_halsey, halsey, np.where(isotherm.is_chung_pfost, term / warmth**2, henderson))
-    return np.asarray(1.0 + slope / _vapour_pressure_slope_per_k(temp_c))
+    slope = np.where(isotherm.is_oswin, _oswin_slope_per_k(moisture, temp_c, isotherm), slope)
+    return np.asarray(1.0 + slope / log_saturation_slope_per_k(temp_c))
+
+
+def _oswin_slope_per_k(moisture: Array, temp_c: Values, isotherm: IsothermArrays) -> Array:
+    """Slope of the logarithm of humidity over temperature at constant moisture [% dry basis], modified Oswin. [1/K]"""
+    warmth = isotherm.a + isotherm.b * temp_c
+    return np.asarray(-isotherm.c * isotherm.b / warmth / (1.0 + (moisture / warmth) ** isotherm.c))
 
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)

@@ -7,13 +7,8 @@ import numpy as np
 
 from dryrecords.grain import energy, moisture
 from dryrecords.grain.arrays import Array, BoolArray, FloatArray, StrArray, at_least, ratio, where_positive
-from dryrecords.grain.crops import (
-    IsothermArrays,
-    SpecificHeatArrays,
-    bushel_kg,
-    isotherms,
-    specific_heats,
-)
+from dryrecords.grain.crops import SpecificHeatArrays, bushel_kg, isotherms, specific_heats
+from dryrecords.grain.equilibrium import IsothermArrays
 
 FIGURES = (
     "moisture_in_pct",
