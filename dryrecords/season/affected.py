@@ -1,4 +1,4 @@
-"""Which batches a wide mark touches: a price, a meter, a tank reading, a neighbour on the dryer."""
+"""Which batches a wide mark touches, and the other way round: a price, a meter, a tank reading, a neighbour."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.db import connection
 
-from dryrecords.journal import kinds
+from dryrecords.journal import kinds, stale
 from dryrecords.journal.stale import Claim
 
 # A batch occupies its dryer from the start to when it was emptied, as far as that is known. This expression is
@@ -72,3 +72,28 @@ def batches_touched(claim: Claim) -> list[UUID]:
             },
         )
         return [row[0] for row in cursor.fetchall()]
+
+
+# What a mark of these kinds touches shares a site or a tank with its key; the other wide kinds may touch anything.
+LOCAL = (kinds.DRYER, kinds.TANK, kinds.SITE_POWER)
+EVERYWHERE = tuple(kind for kind in kinds.WIDE if kind not in LOCAL)
+
+# Dryers `d` whose batches an open local mark may touch. A key of one kind is never the id of another.
+DRYERS_WITH_OPEN_MARKS = """
+    (SELECT kind, key::uuid AS key FROM journal_stalemark
+     WHERE organization_id = %(organization)s AND kind = ANY(%(local)s) AND wanted > done OFFSET 0) mark
+    LEFT JOIN equipment_dryer k ON mark.kind = 'dryer' AND k.id = mark.key
+    JOIN equipment_dryer d ON d.site_id = coalesce(k.site_id, mark.key) OR d.tank_id = coalesce(k.tank_id, mark.key)
+"""
+
+
+def touched_by_open_marks(organization_id: UUID, dryer_id: UUID) -> bool:
+    """May a wide mark that is still open touch batches of this dryer? Sometimes yes for one that does not."""
+    if stale.open_marks(organization_id, EVERYWHERE):
+        return True
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT EXISTS (SELECT 1 FROM {DRYERS_WITH_OPEN_MARKS} WHERE d.id = %(dryer)s)",
+            {"organization": organization_id, "local": list(LOCAL), "dryer": dryer_id},
+        )
+        return bool(cursor.fetchone()[0])

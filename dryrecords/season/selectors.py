@@ -14,6 +14,7 @@ from dryrecords.harvest.models import Batch
 from dryrecords.journal import kinds, stale
 from dryrecords.journal.models import StaleMark
 from dryrecords.season import aggregate
+from dryrecords.season.affected import DRYERS_WITH_OPEN_MARKS, EVERYWHERE, LOCAL, touched_by_open_marks
 from dryrecords.season.models import BatchResult, SiteSeason
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.models import Customer, Site
@@ -57,11 +58,13 @@ class SeasonOverview:
 
 def batch_result(access: Access, batch_id: UUID) -> BatchResultView:
     batch = get(access, Batch, batch_id)
-    result = BatchResult.objects.filter(batch_id=batch_id, organization_id=access.organization_id).first()
+    # Wide marks, then the batch's own, then its result: work that lands between two reads goes the same way, so what
+    # is read later is never older than what was found settled before.
+    touched = touched_by_open_marks(access.organization_id, batch.dryer_id)
     mark = StaleMark.objects.filter(organization_id=access.organization_id, kind=kinds.BATCH, key=str(batch_id)).first()
+    result = BatchResult.objects.filter(batch_id=batch_id, organization_id=access.organization_id).first()
     settled = result is not None and mark is not None and mark.wanted == mark.done
-    fresh = settled and not stale.open_marks(access.organization_id, kinds.WIDE)
-    return BatchResultView(batch, result, fresh, mark.last_error if mark else "")
+    return BatchResultView(batch, result, settled and not touched, mark.last_error if mark else "")
 
 
 def site_season(access: Access, site_id: UUID, season: int) -> SeasonView:
@@ -96,22 +99,23 @@ def season_overview(access: Access, season: int, customer_id: UUID | None = None
 
 def _site_views(access: Access, sites: Sequence[Site], season: int) -> list[SeasonView]:
     organization_id = access.organization_id
+    # Before the rows, for the reason given above.
+    all_stale = stale.open_marks(organization_id, EVERYWHERE)
+    stale_sites = set() if all_stale else _sites_with_open_work(organization_id, season)
     rows = {
         row.site_id: row
         for row in SiteSeason.objects.filter(
             organization_id=organization_id, season=season, site_id__in=[site.pk for site in sites]
         )
     }
-    all_stale = stale.open_marks(organization_id, kinds.WIDE)
-    stale_sites = set() if all_stale else _sites_with_open_work(organization_id, season)
     return [_view(site, season, rows.get(site.pk), not all_stale and site.pk not in stale_sites) for site in sites]
 
 
 def _sites_with_open_work(organization_id: UUID, season: int) -> set[UUID]:
-    """Sites whose season waits to be summed, or one of whose batches waits to be computed."""
+    """Sites whose season waits to be summed, or one of whose batches waits to be computed or may have to."""
     with connection.cursor() as cursor:
         cursor.execute(
-            """
+            f"""
             SELECT split_part(key, ':', 1)::uuid FROM journal_stalemark
             WHERE organization_id = %(organization)s AND kind = %(site_season)s AND wanted > done
                 AND split_part(key, ':', 2) = %(season)s::text
@@ -120,12 +124,15 @@ def _sites_with_open_work(organization_id: UUID, season: int) -> set[UUID]:
             JOIN harvest_batch b ON b.id = m.key::uuid JOIN equipment_dryer d ON d.id = b.dryer_id
             WHERE m.organization_id = %(organization)s AND m.kind = %(batch)s AND m.wanted > m.done
                 AND b.season = %(season)s
+            UNION
+            SELECT d.site_id FROM {DRYERS_WITH_OPEN_MARKS}
             """,
             {
                 "organization": organization_id,
                 "site_season": kinds.SITE_SEASON,
                 "batch": kinds.BATCH,
                 "season": season,
+                "local": list(LOCAL),
             },
         )
         return {row[0] for row in cursor.fetchall()}

@@ -1,5 +1,6 @@
 """Every write that a figure depends on makes it stale, and nothing else; rebuilding gives the same bits."""
 
+import itertools
 from collections.abc import Callable
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -73,6 +74,40 @@ def test_write_makes_the_result_stale_and_work_makes_it_differ(write: str, yard:
     assert stored(batch) != before
 
 
+@pytest.mark.parametrize("write", ["sample added", "price", "fuel reading between"])
+@pytest.mark.parametrize("reads", range(1, 5))
+def test_work_that_lands_between_two_reads_never_makes_old_figures_fresh(
+    write: str, reads: int, yard: Yard, batch: Any
+) -> None:
+    WRITES[write](yard, batch)
+    with working_off_after(reads):
+        view = selectors.batch_result(yard.by, batch.pk)
+    assert services.everything_fresh(yard.by.organization_id)
+    assert not view.fresh or view.result.generation == BatchResult.objects.get().generation
+
+
+@pytest.mark.parametrize("reads", range(1, 4))
+def test_work_that_lands_between_two_reads_never_makes_old_sums_fresh(reads: int, yard: Yard, batch: Any) -> None:
+    WRITES["sample added"](yard, batch)
+    with working_off_after(reads):
+        view = selectors.site_season(yard.by, yard.site.pk, 2025)
+    assert services.everything_fresh(yard.by.organization_id)
+    assert not view.fresh or view.parts == SiteSeason.objects.get().figures["parts"]
+
+
+def working_off_after(reads: int) -> Any:
+    """A worker that gets its turn right after so many statements."""
+    counted = itertools.count(1)
+
+    def execute_and_work(execute: Any, *statement: Any) -> Any:
+        answer = execute(*statement)
+        if next(counted) == reads:
+            services.work_off()
+        return answer
+
+    return connection.execute_wrapper(execute_and_work)
+
+
 def stored(batch: Any) -> dict[str, Any]:
     row = BatchResult.objects.filter(pk=batch.pk).values().get()
     return {name: value for name, value in row.items() if name not in {"generation", "computed_at"}}
@@ -98,6 +133,24 @@ def test_batch_far_away_in_time_is_not_touched_by_a_tank_reading(yard: Yard, bat
     yard.gauge(504.5, 61)
     result(far)
     assert BatchResult.objects.get(pk=batch.pk).generation == generation
+
+
+def test_open_work_at_another_site_leaves_figures_fresh(yard: Yard, batch: Any) -> None:
+    elsewhere = make.site(yard.by, yard.customer, name="Far place")
+    tank = make.tank(yard.by, elsewhere)
+    yard.batch(dryer=make.dryer(yard.by, elsewhere, tank_id=tank.pk))
+    make.fuel_reading(yard.by, tank)
+    harvest.power_readings.create(yard.by, {"site_id": elsewhere.pk, "at": at(1), "meter_kwh": 1.0})
+    assert is_fresh(yard, batch)
+    assert selectors.site_season(yard.by, yard.site.pk, 2025).fresh
+    assert not selectors.site_season(yard.by, elsewhere.pk, 2025).fresh
+
+
+def test_dryer_elsewhere_on_the_same_tank_counts_as_a_neighbour(yard: Yard, batch: Any) -> None:
+    elsewhere = make.dryer(yard.by, make.site(yard.by, yard.customer, name="Far place"), tank_id=yard.tank.pk)
+    yard.batch(dryer=elsewhere)
+    assert not is_fresh(yard, batch)
+    assert not selectors.site_season(yard.by, yard.site.pk, 2025).fresh
 
 
 def test_one_broken_batch_does_not_hold_up_its_neighbours(yard: Yard, monkeypatch: pytest.MonkeyPatch) -> None:
