@@ -241,9 +241,11 @@ def wet_bulb_c(temp_c: Values, humidity_ratio: Values, pressure_pa: Values = STA
     Source      ASHRAE Fundamentals, ch. 1, eq. 33 and 35
     Checked by  tests/reference/test_psychrometrics.py
     """
-    air = np.broadcast_arrays(*(np.asarray(x, dtype=float) for x in (temp_c, humidity_ratio, pressure_pa)))
-    wet = _wick_temp_c(*air, _WET_WICK)
-    return np.where(wet < 0.0, _wick_temp_c(*air, _FROZEN_WICK), wet) if np.any(wet < 0.0) else wet
+    temp, w, pressure = (np.asarray(x, dtype=float) for x in np.broadcast_arrays(temp_c, humidity_ratio, pressure_pa))
+    wet = _wick_temp_c(temp, w, pressure, _WET_WICK)
+    if not np.any(wet < 0.0):
+        return wet
+    return np.where(wet < 0.0, _wick_temp_c(temp, w, pressure, _FROZEN_WICK), wet)
 
 
 @dataclass(frozen=True)
