@@ -101,7 +101,7 @@ def single(resource: Resource, method: str) -> Operation:
         f"Remove one of {name}",
         name,
         {204: Answer("Removed. The history keeps it.", headers=("Idempotency-Replayed",))},
-        problems=WRITE_PROBLEMS,
+        problems=tuple(code for code in WRITE_PROBLEMS if code not in (400, 415)),
         path=ID,
         headers=("If-Match", "Idempotency-Key"),
     )

@@ -7,6 +7,7 @@ from http import HTTPStatus
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
+from django.db import OperationalError
 from django.http import Http404, HttpRequest, JsonResponse
 from rest_framework import exceptions
 from rest_framework.response import Response
@@ -23,6 +24,8 @@ from dryrecords.core.errors import (
 )
 
 MEDIA_TYPE = "application/problem+json"
+
+RETRY_AFTER_S = "5"
 
 STATUS_OF: dict[type[DomainError], int] = {
     NotFound: 404,
@@ -60,6 +63,8 @@ def problem_of(error: Exception) -> dict[str, Any] | None:
         return problem(404, NotFound.code, NotFound.title)
     if isinstance(error, PermissionDenied):
         return problem(403, Forbidden.code, Forbidden.title)
+    if isinstance(error, OperationalError):
+        return problem(503, "no_database", "The database cannot be reached just now. Nothing was written; try again.")
     if isinstance(error, exceptions.APIException):
         code = error.get_codes() if isinstance(error.get_codes(), str) else error.default_code
         return problem(error.status_code, str(code), str(error.detail))
@@ -78,6 +83,8 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
         headers["WWW-Authenticate"] = error.auth_header  # type: ignore[attr-defined]
     if getattr(error, "wait", None):
         headers["Retry-After"] = str(int(error.wait))  # type: ignore[attr-defined]
+    if body["status"] == 503:
+        headers["Retry-After"] = RETRY_AFTER_S
     return Response(body, status=body["status"], headers=headers, content_type=MEDIA_TYPE)
 
 
@@ -87,7 +94,9 @@ def _field_errors(details: Any, pointer: str = "") -> Iterator[FieldError]:
         yield FieldError(pointer, str(details["code"]), str(details["message"]))
     elif isinstance(details, dict):
         for name, inner in details.items():
-            yield from _field_errors(inner, pointer if name == "non_field_errors" else f"{pointer}/{_escaped(str(name))}")
+            yield from _field_errors(
+                inner, pointer if name == "non_field_errors" else f"{pointer}/{_escaped(str(name))}"
+            )
     elif isinstance(details, list):
         leaves = all(_is_leaf(inner) for inner in details)
         for index, inner in enumerate(details):

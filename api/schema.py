@@ -50,13 +50,12 @@ PROBLEMS = {
     401: "No token, or one that is unknown or revoked.",
     403: "The role may not do this.",
     404: "There is no such record, or it is not yours to see: the two are never told apart.",
-    406: "There is no such representation.",
     409: "It clashes with what is recorded: the id is taken, or the record is still in use.",
     412: "The record has changed since you read it.",
     413: "The body is too large.",
     415: "The body is not declared as application/json.",
     422: "Well-formed, but impossible: `errors` says which values, and why.",
-    429: "Too many requests; Retry-After says when to come back.",
+    503: "The database cannot be reached just now. Retry-After says when to come back.",
 }
 
 HEADERS = {
@@ -114,7 +113,9 @@ class RouteSchema(AutoSchema):
     def _responses(self, operation: Operation) -> dict[str, Any]:
         answers = {str(code): self._answer(answer) for code, answer in operation.answers.items()}
         schema = {MEDIA_TYPE: {"schema": self.problem.ref}}
-        refusals = {str(code): {"description": PROBLEMS[code], "content": schema} for code in operation.problems}
+        refusals = {
+            str(code): {"description": PROBLEMS[code], "content": schema} for code in (*operation.problems, 503)
+        }
         return answers | refusals
 
     def _answer(self, answer: Answer) -> dict[str, Any]:

@@ -285,7 +285,7 @@ class FuelReading(Record):
                 ),
                 name="fuel_reading_one_figure",
                 violation_error_code="one_figure",
-                violation_error_message="gauge_pct|, a volume or a meter count: exactly one of them is needed.",
+                violation_error_message="gauge_pct|or a volume or a meter count: exactly one of them is needed.",
             ),
         ]
         indexes = [

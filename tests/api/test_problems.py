@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.db import OperationalError
 
 from dryrecords.core.ids import new_id
 from tests.api.bodies import bodies
@@ -164,6 +165,17 @@ def test_parts_are_checked_one_by_one(farm: Farm, office: Client) -> None:
     refill = {"at": "2025-10-08T14:30:00Z", "mass_lb": 1.0, "moisture_pct": 60.1}
     refused = office.post("batches", bodies(farm)["batches"] | {"refills": [refill]})
     assert pointers(refused) == {"/refills/0/moisture_pct": "out_of_range"}
+
+
+def test_a_database_that_is_gone(farm: Farm, office: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    def gone(*_: Any) -> None:
+        raise OperationalError("the connection is closed")
+
+    monkeypatch.setattr("api.record_views.get", gone)
+    refused = office.send("GET", f"batches/{new_id()}", most=503)
+    assert problem(refused, 503)["type"] == "urn:dryrecords:problem:no_database"
+    assert refused["Retry-After"] == "5"
+    assert "connection" not in refused.content.decode()
 
 
 def test_times_in_order(farm: Farm, office: Client) -> None:

@@ -42,7 +42,7 @@ VALUES = st.recursive(
     max_leaves=12,
 )
 SEVERAL = settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True
 )
 
 
