@@ -110,9 +110,19 @@ def _claim(kinds: Sequence[str], limit: int, *, alone: bool) -> list[Claim]:
         return sorted((Claim(*row) for row in cursor.fetchall()), key=lambda c: c.id)
 
 
-def settle(claims: Sequence[Claim]) -> None:
-    """The work is saved: in the same transaction, say which generation it satisfied."""
+def settle(claims: Sequence[Claim]) -> list[Claim]:
+    """The work is saved: in the same transaction, say which generation it satisfied.
+
+    Returns the claims that were overtaken: a newer generation of theirs had been satisfied meanwhile.
+    """
     with connection.cursor() as cursor:
+        # Many marks, locked in the order of raise_marks, which may be raising the same ones.
+        cursor.execute(
+            'SELECT id, done FROM journal_stalemark WHERE id = ANY(%s) ORDER BY kind COLLATE "C", key COLLATE "C"'
+            " FOR UPDATE",
+            [[c.id for c in claims]],
+        )
+        done = dict(cursor.fetchall())
         cursor.execute(
             """
             UPDATE journal_stalemark AS mark SET
@@ -123,6 +133,7 @@ def settle(claims: Sequence[Claim]) -> None:
             """,
             [[c.id for c in claims], [c.wanted for c in claims]],
         )
+    return [c for c in claims if done[c.id] > c.wanted]
 
 
 def give_back(claim: Claim, error: str) -> None:

@@ -96,9 +96,17 @@ def compute_results(claims: Sequence[Claim]) -> None:
     with transaction.atomic():
         places = {*stored_places(ids), *((row["site_id"], row["season"]) for row in rows)}
         save_results(rows)
+        overtaken = stale.settle(claims)
+        # Settled first: whoever saves the same batches waits for the marks, and then sees what is deleted here.
         BatchResult.objects.filter(batch_id__in=set(ids) - live).delete()
-        stale.settle(claims)
+        _take_back(overtaken)
         stale.raise_marks(organization_id, [site_season_mark(*place) for place in places])
+
+
+def _take_back(overtaken: Sequence[Claim]) -> None:
+    """An older result is only ever saved where a newer worker found the batch removed, and so left no result."""
+    for claim in overtaken:
+        BatchResult.objects.filter(batch_id=claim.key, generation__lte=claim.wanted).delete()
 
 
 def site_season_mark(site_id: UUID, season: int) -> Mark:
@@ -164,11 +172,10 @@ def compute_site_seasons(claims: Sequence[Claim]) -> None:
         with transaction.atomic():
             if row["batches"]:
                 save_site_season(row)
-            else:
+            if stale.settle([claim]) or not row["batches"]:
                 SiteSeason.objects.filter(
-                    organization_id=claim.organization_id, site_id=site_id, season=season
+                    organization_id=claim.organization_id, site_id=site_id, season=season, generation__lte=claim.wanted
                 ).delete()
-            stale.settle([claim])
 
 
 def _site_season(claim: Claim, site_id: UUID, season: int) -> dict[str, Any]:
