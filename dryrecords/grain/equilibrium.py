@@ -65,7 +65,7 @@ ISOTHERMS: dict[str, Isotherm] = {
     "corn_chung_pfost_1995": Isotherm("yellow dent corn", _CHUNG_PFOST, 374.34, 0.18662, 31.696, 1995, _MEMORY),
     "corn_oswin_1995": Isotherm("yellow dent corn", _OSWIN, 15.303, -0.10164, 3.0358, 1995, _MEMORY),
     "soybean_halsey_1995": Isotherm("soybean", _HALSEY, 2.87, -0.0054, 1.38, 1995, _TABLE),
-    "soybean_henderson_1976": Isotherm("soybean", _HENDERSON, 30.5327e-5, 1.2164, 134.136, 1976, _MEMORY),
+    "soybean_henderson_1976": Isotherm("soybean", _HENDERSON, 30.5327e-5, 1.2164, 134.136, 1976, _VALUE),
     "soybean_chung_pfost_1976": Isotherm("soybean", _CHUNG_PFOST, 328.30, 0.13917, 100.288, 1976, _MEMORY),
     "wheat_hard_red_chung_pfost_1995": Isotherm("hard red wheat", _CHUNG_PFOST, 610.34, 0.15526, 93.213, 1995, _MEMORY),
     "wheat_hard_red_henderson_1976": Isotherm("hard red wheat", _HENDERSON, 2.3007e-5, 2.2857, 55.815, 1976, _VALUE),
@@ -84,7 +84,7 @@ ISOTHERMS: dict[str, Isotherm] = {
     "barley_chung_pfost_1995": Isotherm(
         "barley", _CHUNG_PFOST, 475.12, 0.14843, 71.996, 1995, _DISPUTED, "457.12 for a, which is 0.2 point"
     ),
-    "barley_henderson_1976": Isotherm("barley", _HENDERSON, 2.2919e-5, 2.0123, 195.267, 1976, _MEMORY),
+    "barley_henderson_1976": Isotherm("barley", _HENDERSON, 2.2919e-5, 2.0123, 195.267, 1976, _VALUE),
     "oats_chung_pfost_1995": Isotherm(
         "oats", _CHUNG_PFOST, 442.85, 0.21228, 35.803, 1995, _DISPUTED, "433.157, 0.21581, 41.439: 0.6 point lower"
     ),
