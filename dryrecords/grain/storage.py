@@ -26,7 +26,7 @@ class ColdBranch(Enum):
 
 @dataclass(frozen=True)
 class CornOffset:
-    """Points of moisture above which corn keeps as long as a crop does."""
+    """Points of moisture to add: corn that much wetter keeps as long as the crop does."""
 
     points: float
     is_estimated: bool
@@ -131,7 +131,8 @@ def allowable_storage_s(
     Source      Saul & Steele 1966; Steele, Saul & Hukill 1969; form of ASAE D535. Constants from memory, they
                 reproduce the printed times.
     Known gap   the branches differ by 26 % at 50 F and by 100 % at 30 F; the table of North Dakota State University
-                2019 is a tenth to a quarter shorter than STEELE, and half of it for wet grain at 80 F. Low test weight halves the time (Iowa State University), grain without aeration keeps a third of it
+                2019 is a tenth to a quarter shorter than STEELE, and half of it for wet grain at 80 F.
+                Low test weight halves the time (Iowa State University), grain without aeration keeps a third of it
                 (University of Nebraska).
     Checked by  tests/reference/test_storage.py
     """
