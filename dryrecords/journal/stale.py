@@ -19,6 +19,7 @@ LEASE_S = 15
 LONGEST_WAIT_DOUBLINGS = 7
 # From this attempt on a mark is taken alone, so that one that kills its worker takes no neighbour with it.
 ALONE_FROM_ATTEMPT = 2
+UNFINISHED = "The worker that computed it ended, or is still not done."
 
 
 @dataclass(frozen=True, order=True)
@@ -71,7 +72,7 @@ def raise_marks(organization_id: UUID, marks: Iterable[Mark]) -> None:
                              ELSE excluded.until END,
                 raised_at = excluded.raised_at,
                 run_after = excluded.run_after,
-                attempts = 0
+                attempts = CASE WHEN held.attempts >= %s THEN %s ELSE 0 END
             """,
             [
                 organization_id,
@@ -79,6 +80,9 @@ def raise_marks(organization_id: UUID, marks: Iterable[Mark]) -> None:
                 [m.key for m in rows],
                 [m.since for m in rows],
                 [m.until for m in rows],
+                # New data may cure what kills a worker, but until it has, the mark stays alone.
+                ALONE_FROM_ATTEMPT,
+                ALONE_FROM_ATTEMPT,
             ],
         )
 
@@ -95,6 +99,7 @@ def _claim(kinds: Sequence[str], limit: int, *, alone: bool) -> list[Claim]:
             f"""
             UPDATE journal_stalemark AS mark SET
                 attempts = attempts + 1,
+                last_error = CASE WHEN attempts > 0 AND last_error = '' THEN %s ELSE last_error END,
                 run_after = clock_timestamp()
                     + make_interval(secs => %s * power(2, least(attempts, %s)))
             WHERE id IN (
@@ -105,7 +110,7 @@ def _claim(kinds: Sequence[str], limit: int, *, alone: bool) -> list[Claim]:
                 FOR UPDATE SKIP LOCKED)
             RETURNING id, organization_id, kind, key, wanted, since, until
             """,
-            [LEASE_S, LONGEST_WAIT_DOUBLINGS, list(kinds), ALONE_FROM_ATTEMPT, limit],
+            [UNFINISHED, LEASE_S, LONGEST_WAIT_DOUBLINGS, list(kinds), ALONE_FROM_ATTEMPT, limit],
         )
         return sorted((Claim(*row) for row in cursor.fetchall()), key=lambda c: c.id)
 

@@ -141,3 +141,30 @@ def test_workers_share_marks_without_overlap() -> None:
     for thread in threads:
         thread.join()
     assert sorted(taken[0] + taken[1]) == [f"{n:03}" for n in range(200)]
+
+
+@pytest.mark.django_db
+def test_mark_that_killed_its_worker_stays_alone_when_new_data_raises_it() -> None:
+    organization = uuid4()
+    stale.raise_marks(organization, [Mark("batch", "poison")])
+    for _ in range(stale.ALONE_FROM_ATTEMPT):
+        stale.claim(["batch"], 10)
+        due_now()
+    stale.raise_marks(organization, [Mark("batch", key) for key in ("neighbour", "poison")])
+    assert [claim.key for claim in stale.claim(["batch"], 10)] == ["neighbour"]
+    (poison,) = stale.claim(["batch"], 10)
+    assert poison.key == "poison"
+    stale.settle([poison])
+    assert StaleMark.objects.get(key="poison").attempts == 0
+
+
+@pytest.mark.django_db
+def test_mark_that_no_worker_finished_says_so() -> None:
+    stale.raise_marks(uuid4(), [Mark("batch", "a")])
+    stale.claim(["batch"], 1)
+    assert StaleMark.objects.get().last_error == ""
+    due_now()
+    (again,) = stale.claim(["batch"], 1)
+    assert StaleMark.objects.get().last_error == stale.UNFINISHED
+    stale.settle([again])
+    assert StaleMark.objects.get().last_error == ""
