@@ -11,7 +11,7 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
-from django.db import transaction
+from django.db import DatabaseError, connection, transaction
 from django.db.models import F
 
 from dryrecords.core import clock
@@ -67,6 +67,9 @@ def _attempt(claims: Sequence[Claim], do: Callable[[Sequence[Claim]], None]) -> 
     try:
         do(claims)
     except Exception as error:
+        if isinstance(error, DatabaseError):
+            # The session may have ended, and what follows needs one that works.
+            connection.close_if_unusable_or_obsolete()
         if len(claims) > 1:
             for claim in claims:
                 _attempt([claim], do)
