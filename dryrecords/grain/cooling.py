@@ -26,15 +26,15 @@ class CoolingPractice:
 
 # Prompt: what is left of the heat must leave with the air, and a published cooling time says how much that is.
 IN_BIN = CoolingPractice(
-    0.37,
+    0.39,
     0.0,
-    "from 15 h for each cfm a bushel (University of Nebraska 2022) against 24 h without evaporation; "
+    "from 15 h for each cfm a bushel (University of Nebraska 2022) against 25 h without evaporation; "
     "North Dakota State University: about 1 point",
 )
 DRYERATION = CoolingPractice(
-    0.6,
+    0.64,
     5.0 * _HOUR_S,
-    "0.20 to 0.25 point for each 10 F in Midwest bulletins, from memory, is 52 to 65 % of the heat; "
+    "0.20 to 0.25 point for each 10 F in Midwest bulletins, from memory, is 57 to 71 % of the heat; "
     "steeping 4 to 6 h: University of Minnesota, Purdue University AE-107",
 )
 # University of Nebraska 2022: 15 h at 1 cfm a bushel, 3 days at 0.2; airflow over grain volume times time [-]
@@ -106,7 +106,7 @@ def cooled_moisture_pct(
     -------
     array of the broadcast shape. [% wet basis]
 
-    Known gap   the share is a mean of practice, 0.3 to 0.65 in print; a bed model tells more
+    Known gap   the share is a mean of practice, 0.3 to 0.7 in print; a bed model tells more
     Checked by  tests/reference/test_cooling.py
     """
     ceiling = cooling_ceiling_pct(moisture_pct, grain_temp_c, cooled_temp_c, isotherm, heat)

@@ -251,8 +251,10 @@ def _by_form(forms: Mapping[IsothermForm, Form], temp_c: FloatArray, x: FloatArr
     found = [forms[form](temp_c, x, k) for form in used]
     if len(found) == 1:
         return found[0]
-    shape = np.broadcast_shapes(temp_c.shape, x.shape, k.a.shape)
-    return np.select([np.broadcast_to(mark, shape) for mark in used.values()], found, np.zeros(shape))
+    result = np.zeros(np.broadcast_shapes(temp_c.shape, x.shape, k.a.shape))
+    for mark, of_form in zip(used.values(), found, strict=True):
+        result = np.where(mark, of_form, result)
+    return result
 
 
 def _warmth(temp_c: FloatArray, k: IsothermArrays) -> FloatArray:
