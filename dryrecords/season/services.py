@@ -27,7 +27,7 @@ from dryrecords.season.assemble import Assembled, assemble
 from dryrecords.season.facts import BatchRow, load_facts
 from dryrecords.season.models import BatchResult, SiteSeason
 from dryrecords.season.notes import note_flags
-from dryrecords.season.storing import save_results, save_site_season, stored_places
+from dryrecords.season.storing import save_results, save_site_season, stored_places, stored_results
 
 log = logging.getLogger(__name__)
 
@@ -182,10 +182,8 @@ def compute_site_seasons(claims: Sequence[Claim]) -> None:
 
 
 def _site_season(claim: Claim, site_id: UUID, season: int) -> dict[str, Any]:
-    results = BatchResult.objects.filter(
-        organization_id=claim.organization_id, site_id=site_id, season=season
-    ).order_by("batch_id")
-    rows = list(results.values_list("batch_id", "dryer_id", "crop", "complete", *aggregate.COLUMNS))
+    read = ("batch_id", "dryer_id", "crop", "complete", *aggregate.COLUMNS)
+    rows = stored_results(claim.organization_id, site_id, season, read)
     table = np.array([row[4:] for row in rows], dtype=float).reshape(len(rows), len(aggregate.COLUMNS))
     columns = {name: np.ascontiguousarray(table[:, i]) for i, name in enumerate(aggregate.COLUMNS)}
     best, worst = aggregate.best_and_worst(columns, [str(row[0]) for row in rows])

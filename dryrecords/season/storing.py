@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 import orjson
+import psycopg
 from django.db import connection, models
 
 from dryrecords.season.models import BatchResult, SiteSeason
@@ -15,34 +16,24 @@ from dryrecords.season.models import BatchResult, SiteSeason
 def save_over_older(model: type[models.Model], rows: Sequence[Mapping[str, Any]], key: Sequence[str]) -> None:
     """Insert or replace rows by key, each only where the stored generation is older.
 
-    Rows are sorted by key first, so that two workers that save the same rows cannot deadlock.
+    Rows are sorted by key first, so that two workers that save the same rows cannot deadlock. They travel as one JSON
+    text, which keeps every bit of a float and is far quicker to write than an array per column.
     """
     if not rows:
         return
     fields = [field for field in model._meta.concrete_fields if not isinstance(field, models.AutoField)]
     ordered = sorted(rows, key=lambda row: tuple(str(row[name]) for name in key))
-    names = [str(field.column) for field in fields]
-    arrays = [[_wire(field, row[field.attname]) for row in ordered] for field in fields]
-    selected = ", ".join(f"{n}::jsonb" if _is_json(f) else n for f, n in zip(fields, names, strict=True))
-    types = ", ".join(f"%s::{'text' if _is_json(f) else f.db_type(connection)}[]" for f in fields)
-    replaced = ", ".join(f"{n} = excluded.{n}" for n in names if n not in key)
+    names = ", ".join(str(field.column) for field in fields)
+    replaced = ", ".join(f"{f.column} = excluded.{f.column}" for f in fields if f.column not in key)
     table = model._meta.db_table
     with connection.cursor() as cursor:
         cursor.execute(
-            f"INSERT INTO {table} AS held ({', '.join(names)})"
-            f" SELECT {selected} FROM unnest({types}) AS fresh ({', '.join(names)})"
+            f"INSERT INTO {table} AS held ({names})"
+            f" SELECT {names} FROM json_populate_recordset(NULL::{table}, %s)"
             f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {replaced}"
             " WHERE held.generation < excluded.generation",
-            arrays,
+            [orjson.dumps(ordered).decode()],
         )
-
-
-def _is_json(field: models.Field[Any, Any]) -> bool:
-    return isinstance(field, models.JSONField)
-
-
-def _wire(field: models.Field[Any, Any], value: Any) -> Any:
-    return orjson.dumps(value).decode() if _is_json(field) else value
 
 
 def save_results(rows: Sequence[Mapping[str, Any]]) -> None:
@@ -51,6 +42,22 @@ def save_results(rows: Sequence[Mapping[str, Any]]) -> None:
 
 def save_site_season(row: Mapping[str, Any]) -> None:
     save_over_older(SiteSeason, [row], ["organization_id", "site_id", "season"])
+
+
+def stored_results(organization_id: UUID, site_id: UUID, season: int, columns: Sequence[str]) -> list[tuple[Any, ...]]:
+    """These columns of the results of a site's season, in the order of their batches' ids.
+
+    In binary: Django's own cursor reads text, which takes four times as long for so many floats.
+    """
+    connection.ensure_connection()
+    with connection.wrap_database_errors, psycopg.Cursor(connection.connection) as cursor:
+        cursor.execute(
+            f"SELECT {', '.join(columns)} FROM season_batchresult"
+            " WHERE organization_id = %s AND site_id = %s AND season = %s ORDER BY batch_id",
+            [organization_id, site_id, season],
+            binary=True,
+        )
+        return cursor.fetchall()
 
 
 def stored_places(batch_ids: Sequence[UUID]) -> list[tuple[UUID, int]]:
