@@ -163,16 +163,16 @@ def equivalent_time_s(moisture_ratio: Values, law: DryingLaw, air: LayerAir) -> 
 
     Parameters
     ----------
-    moisture_ratio : array, any shape; above 1 counts as 1, below 0 as 0. [-]
+    moisture_ratio : array, any shape; above 1 counts as 1, 0 and below as the least above 0. [-]
     law, air : the law and arrays that broadcast with it
 
     Returns
     -------
-    array of the broadcast shape. [s]; infinite at 0
+    array of the broadcast shape. [s]
 
     Checked by  tests/reference/test_thin_layer.py
     """
-    log_ratio = np.log(np.clip(moisture_ratio, 0.0, 1.0))
+    log_ratio = np.log(np.clip(moisture_ratio, np.finfo(float).tiny, 1.0))
     x, y = law.constants(air)
     hours = (-log_ratio / x) ** (1.0 / y) if law.is_page else log_ratio * (x + y * log_ratio)
     return np.asarray(_HOUR_S * hours)

@@ -60,7 +60,7 @@ def test_states_are_near_those_of_a_real_gas(temp_c, rh_pct, pressure_pa):
 
     assert real("W") / w == pytest.approx(1.0035, abs=0.004)
     assert air.wet_bulb_c(temp_c, w, pressure_pa) == pytest.approx(real("B") - 273.15, abs=0.03)
-    assert air.dew_point_c(w, pressure_pa) == pytest.approx(real("D") - 273.15, abs=0.05)
+    assert air.dew_point_c(w, pressure_pa) == pytest.approx(real("D") - 273.15, abs=0.06)
     # both count from 0 deg C, but CoolProp's zero is not exactly there
     assert air.enthalpy_j_kg(temp_c, w) == pytest.approx(real("H"), rel=0.005, abs=50.0)
     assert air.specific_volume_m3_kg(temp_c, w, pressure_pa) == pytest.approx(real("V"), rel=0.0007)
