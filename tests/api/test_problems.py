@@ -181,6 +181,9 @@ def test_a_database_that_is_gone(farm: Farm, office: Client, monkeypatch: pytest
 def test_times_in_order(farm: Farm, office: Client) -> None:
     body = bodies(farm)["batches"] | {"emptied_at": "2025-10-08T12:59:59Z"}
     assert pointers(office.post("batches", body)) == {"/emptied_at": "times_out_of_order"}
+    # All at once, which the database alone would not tell.
+    both = body | {"cooling_ended_at": "2025-10-08T13:30:00Z", "emptied_at": "2025-10-08T14:00:00Z"}
+    assert set(pointers(office.post("batches", both))) == {"/cooling_ended_at", "/emptied_at"}
     path = f"batches/{farm['batches'].pk}"
     assert pointers(office.patch(path, {"drying_ended_at": "2025-10-06T11:00:00Z"})) == {
         "/drying_ended_at": "times_out_of_order"

@@ -43,6 +43,34 @@ def test_every_figure_has_a_place() -> None:
     assert {name.removesuffix("_u") for name in SEASON_FIGURES} <= set(SHOWN)
 
 
+def test_names_and_nesting(computed: Farm, office: Client) -> None:
+    """The contract with everybody who reads results: written out, not taken from the table that makes them."""
+    told = result(office, computed)
+    groups = {
+        "": "moisture_in_pct moisture_out_pct points_removed wet_mass_lb dry_mass_lb dry_matter_lb water_removed_lb "
+        "wet_bu dry_bu base_bu market_bu fuel_gal fuel_btu fuel_therm electricity_kwh energy_btu_per_lb_water "
+        "fuel_btu_per_lb_water thermal_efficiency_pct gal_per_point_bu drying_h throughput_bu_h",
+        "shrink": "water_pct handling_pct total_pct",
+        "heat": "latent_btu grain_btu other_btu",
+        "cost": "fuel_usd electricity_usd total_usd usd_per_point_bu",
+        "over_drying": "points water_lb unsold_bu unsold_usd extra_fuel_gal extra_fuel_usd extra_electricity_kwh "
+        "extra_electricity_usd extra_h total_usd",
+        "under_drying": "points",
+    }
+    others = (
+        "batch fresh computed_at method_version complete missing base_moisture_pct fuel_basis electricity_basis "
+        "assumed warnings cautions error"
+    )
+    top = with_uncertainties(groups.pop(""))
+    assert set(told) == top | set(groups) | set(others.split())
+    for group, names in groups.items():
+        assert set(told[group]) == with_uncertainties(names)
+
+
+def with_uncertainties(names: str) -> set[str]:
+    return {f"{name}{ending}" for name in names.split() for ending in ("", "_u")}
+
+
 def test_before_anything_was_computed(farm: Farm, office: Client) -> None:
     told = result(office, farm)
     assert (told["fresh"], told["computed_at"], told["wet_mass_lb"], told["cost"]["total_usd"]) == (
