@@ -1,4 +1,4 @@
-"""The routes that every resource has: list and create; read, correct and remove; history."""
+"""The routes that every resource has: list and create; read, correct and remove; history; restore."""
 
 from __future__ import annotations
 
@@ -130,6 +130,22 @@ class Single(RecordRoute):
 
     def describe(self, method: str) -> Operation:
         return describing.single(self.resource, method)
+
+
+class Restore(RecordRoute):
+    def post(self, request: Request, id: UUID) -> HttpResponse:
+        return once(request, lambda: self._restore(request, id))
+
+    def _restore(self, request: Request, id: UUID) -> Response:
+        record = self.resource.model._default_manager.ever_visible_to(self.access).filter(pk=id).first()
+        if record is None:
+            raise NotFound()
+        self.access.must_write(self.resource.name)
+        version = version_to_match(request, record)
+        return self.answer(self.resource.writer.restore(self.access, id, version=version))
+
+    def describe(self, method: str) -> Operation:
+        return describing.restore(self.resource)
 
 
 class History(RecordRoute):

@@ -8,7 +8,7 @@ from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
 from api.grain import Shrink
-from api.record_views import Collection, History, Single
+from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
 from api.season import Result, Season, SiteSeason
@@ -56,5 +56,10 @@ for _resource in RESOURCES:
             f"/{_resource.name}/<id:id>/history",
             History.as_view(resource=_resource),
             name=f"{_resource.name}-history",
+        ),
+        path(
+            f"/{_resource.name}/<id:id>/restore",
+            Restore.as_view(resource=_resource),
+            name=f"{_resource.name}-restore",
         ),
     ]

@@ -2,25 +2,41 @@
 
 from __future__ import annotations
 
+import uuid
+
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
 
 class Head(models.Model):
-    """The newest change number of an organization, taken as the last step of a writing transaction."""
+    """The newest change number of an organization, taken by the last statement of a writing transaction."""
 
     organization_id = models.UUIDField(primary_key=True)
     number = models.BigIntegerField(default=0)
 
 
+class Epoch(models.Model):
+    """One row: the name of this history. A database set back to a backup gets a new one, and old cursors are void."""
+
+    id = models.SmallIntegerField(primary_key=True, default=1)
+    name = models.UUIDField(default=uuid.uuid4)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(id=1), name="one_epoch")]
+
+    def __str__(self) -> str:
+        return str(self.name)
+
+
 class Change(models.Model):
-    """One write to one record: who, when, before and after. Only ever added to."""
+    """One write to one record: who, when, before and after. Written by a trigger, and only ever added to."""
 
     class Operation(models.TextChoices):
         CREATE = "create"
         UPDATE = "update"
         DELETE = "delete"
+        RESTORE = "restore"
 
     organization_id = models.UUIDField()
     # Commit-ordered and free of gaps inside an organization: what a device that syncs keeps as its place.
@@ -28,11 +44,14 @@ class Change(models.Model):
     resource = models.CharField(max_length=40)
     record_id = models.UUIDField()
     version = models.IntegerField()
-    operation = models.CharField(max_length=6, choices=Operation)
+    operation = models.CharField(max_length=7, choices=Operation)
     changed_at = models.DateTimeField(default=timezone.now)
     actor = models.CharField(max_length=200)
     device = models.CharField(max_length=200, blank=True)
     request_id = models.CharField(max_length=64, blank=True)
+    # The customer who saw the record before this change; whoever else sees it from now on.
+    left_customer_id = models.UUIDField(null=True)
+    # Columns in SI units. A removed record is null.
     before = models.JSONField(null=True)
     after = models.JSONField(null=True)
 

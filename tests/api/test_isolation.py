@@ -33,6 +33,7 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
 WITH_ID = (
     {f"api/v1/{name}/<id:id>": (name, ["GET", "PATCH", "DELETE"]) for name in NAMES}
     | {f"api/v1/{name}/<id:id>/history": (name, ["GET"]) for name in NAMES}
+    | {f"api/v1/{name}/<id:id>/restore": (name, ["POST"]) for name in NAMES}
     | {
         "api/v1/batches/<id:id>/result": ("batches", ["GET"]),
         "api/v1/sites/<id:id>/seasons/<year:season>": ("sites", ["GET"]),
