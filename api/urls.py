@@ -12,6 +12,7 @@ from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
 from api.season import Result, Season, SiteSeason
+from api.sync_changes import Changes
 
 
 class AnyCaseUuid:
@@ -47,6 +48,7 @@ urlpatterns = [
     path("/sites/<id:id>/seasons/<year:season>", SiteSeason.as_view(), name="site-season"),
     path("/seasons/<year:season>", Season.as_view(), name="season"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
+    path("/sync/changes", Changes.as_view(), name="sync-changes"),
 ]
 for _resource in RESOURCES:
     urlpatterns += [

@@ -1,6 +1,7 @@
 """The history is written by the database: whoever writes, however many rows at once; and it only ever grows."""
 
 from datetime import timedelta
+from importlib import import_module
 
 import pytest
 from django.db import DatabaseError, connection, transaction
@@ -130,3 +131,18 @@ def test_temporary_table_does_not_catch_the_history() -> None:
         make.customer(by)
         cursor.execute("DROP TABLE pg_temp.journal_change")
     assert Change.objects.filter(resource="customers").count() == 1
+
+
+def test_role_that_serves_may_read_the_history_and_nothing_more() -> None:
+    """What the migration leaves of a role's rights, tried on one that every server has."""
+    migration = import_module("dryrecords.journal.migrations.0002_history_by_trigger")
+    with connection.cursor() as cursor:
+        cursor.execute("GRANT ALL ON journal_change, journal_head TO pg_monitor")
+        cursor.execute(migration.REVOKE)
+        for table in ("journal_change", "journal_head"):
+            cursor.execute(
+                "SELECT array_agg(right_) FROM unnest('{SELECT,INSERT,UPDATE,DELETE,TRUNCATE,TRIGGER}'::text[]) right_"
+                " WHERE has_table_privilege('pg_monitor', %s, right_)",
+                [table],
+            )
+            assert cursor.fetchone()[0] == ["SELECT"]
