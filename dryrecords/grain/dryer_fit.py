@@ -18,7 +18,8 @@ PRIOR_SD = np.array([0.30, 0.25, 6.0])
 MODEL_SCATTER = np.array([0.5, 4.0, 0.15])
 ITERATIONS = 5
 STEP = 0.02
-FARTHEST = 1.2  # of a logarithm from the prior: beyond it the model no longer means this dryer
+# Farthest from the prior: beyond it the model no longer means this dryer.
+FARTHEST = np.array([1.2, 1.2, 30.0])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +83,7 @@ def fit_dryer(observed: Observed) -> DryerFit:
         gain = np.where(np.isnan(residuals), 0.0, weights / sd**2)
         precision = prior + np.einsum("nkp,nk,nkq->pq", slopes, gain, slopes)
         pull = np.einsum("nkp,nk,nk->p", slopes, gain, np.nan_to_num(residuals)) - prior @ theta
-        theta = np.clip(theta + np.linalg.solve(precision, pull), -FARTHEST, [FARTHEST, FARTHEST, np.inf])
+        theta = np.clip(theta + np.linalg.solve(precision, pull), -FARTHEST, FARTHEST)
     rate, air = np.exp(theta[:2])
     covariance = np.asarray(np.linalg.inv(precision), dtype=float)
     return DryerFit(float(rate), float(air), float(theta[2]), covariance, residuals, weights)
