@@ -62,8 +62,8 @@ def test_reading_one(farm: Farm, warm: Client) -> None:
 
 
 def test_writing_one(farm: Farm, warm: Client) -> None:
-    # References of three kinds, the row; then marks, number and entry of the trail.
-    with queries(7):
+    # References of three kinds, the lot's crop, the row; then marks, number and entry of the trail.
+    with queries(8):
         made = warm.post("batches", bodies(farm)["batches"])
     # Read, lock, write; the trail.
     with queries(6):
