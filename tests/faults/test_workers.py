@@ -103,7 +103,7 @@ def test_two_workers_at_once_beside_writers_lose_no_update_and_never_deadlock(tr
     before = deadlocks()
     ids = [yard.posted() for _ in range(30)]
     with Writers(yard, ids, count=4) as writers:
-        time.sleep(8)
+        time.sleep(5)
     refused = [answer for answer in writers.answers if answer.status not in {200, 201, 422}]
     assert refused == [], tree.told()
     assert len(writers.answers) > 100
