@@ -44,7 +44,11 @@ def _complete_batches(access: Access, rows: Sequence[dict[str, Any]], record: Ba
 
 def _keep_to_the_lots_crop(access: Access, rows: Sequence[dict[str, Any]], record: Batch | None) -> None:
     """A lot is of one crop: a batch of another would be settled at the wrong base and bushel."""
-    pairs = [(row.get("lot_id", record and record.lot_id), row.get("crop", record and record.crop)) for row in rows]
+    pairs = [
+        (row.get("lot_id", record and record.lot_id), row.get("crop", record and record.crop))
+        for row in rows
+        if record is None or "lot_id" in row or "crop" in row
+    ]
     wanted = {lot_id for lot_id, _ in pairs if lot_id}
     crops = dict(Lot.objects.visible_to(access).filter(pk__in=wanted).values_list("pk", "crop")) if wanted else {}
     for lot_id, crop in pairs:
