@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dryrecords.grain.arrays import Array, BoolArray, FloatArray, IntArray
+from dryrecords.grain.arrays import Array, FloatArray, IntArray
 from dryrecords.grain.bed_kernel import GrainConstants, Layers
 from dryrecords.grain.bed_state import Bed, Blow, Course, Stop
 
@@ -66,7 +66,7 @@ def first_met(course: Course, stop: Stop, first_step: int, step_s: FloatArray) -
         ]
     )
     met = excess >= 0.0
-    any_met: BoolArray = met.any(axis=0)
+    any_met = np.any(met, axis=0)
     place = np.where(any_met.any(axis=0), any_met.argmax(axis=0), -1)
     now, before = (_at(excess, np.maximum(each, 0)) for each in (place, place - 1))
     fraction = np.where(place > 0, before / (before - now), 0.0)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dryrecords.grain.arrays import Array, BoolArray, FloatArray
+from dryrecords.grain.arrays import Array, BoolArray, FloatArray, Values
 from dryrecords.grain.equilibrium import RH_LIMITS_PCT, Isotherm, IsothermForm
 from dryrecords.grain.psychrometrics import (
     AIR_J_KG_K,
@@ -21,6 +21,7 @@ from dryrecords.grain.psychrometrics import (
 from dryrecords.grain.thin_layer import CropDrying, LayerAir
 
 _RH_MAX = RH_LIMITS_PCT[1] / 100.0
+_SLOWEST_PER_H, _MOST_FALLEN = 1e-9, 50.0  # bounds that keep Page's law finite
 _NEWTON_STEPS = 2  # leave air within 0.001 of saturation; the balances close whatever their number
 
 
@@ -168,17 +169,19 @@ class LayerStep:
         # resting may lie above moisture: such grain stays as it is
         return np.minimum(resting + above * np.exp(-fall), moisture)
 
-    def _quadratic_fall(self, log_ratio: Array, a: Array, b: Array) -> Array:
+    def _quadratic_fall(self, log_ratio: Array, a: Values, b: Values) -> Array:
         """Fall of ln MR in a step by t = a ln MR + b (ln MR)^2."""
         slope = a + 2.0 * b * log_ratio
-        return 2.0 * self._step_h / (np.sqrt(slope * slope + (4.0 * self._step_h) * b) - slope)
+        return np.asarray(2.0 * self._step_h / (np.sqrt(slope * slope + (4.0 * self._step_h) * b) - slope))
 
-    def _page_fall(self, log_ratio: Array, k: Array, n: Array) -> Array:
+    def _page_fall(self, log_ratio: Array, k: Values, n: Values) -> Array:
         """Fall of ln MR in a step by MR = exp(-k t^n)."""
         if np.ndim(n) == 0 and n == 1.0:
-            return k * self._step_h
-        elapsed = (-log_ratio / k) ** (1.0 / n)
-        return k * (elapsed + self._step_h) ** n + log_ratio
+            return np.asarray(k * self._step_h)
+        # some laws fall below zero in cold moist air, and grain at rest would have dried for ever
+        rate, fallen = np.maximum(k, _SLOWEST_PER_H), np.minimum(-log_ratio, _MOST_FALLEN)
+        elapsed = (fallen / rate) ** (1.0 / n)
+        return np.asarray(rate * (elapsed + self._step_h) ** n - fallen)
 
     def _not_past_saturation(
         self, evaporated: Array, humidity: Array, sensible: Array, heat: Array, free: Array

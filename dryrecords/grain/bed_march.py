@@ -16,7 +16,7 @@ from dryrecords.grain.bed_course import course_of, first_met
 from dryrecords.grain.bed_kernel import GrainConstants, Layers, LayerStep
 from dryrecords.grain.bed_state import NEVER, Bed, Blow, Course, Marched, Refill, Stop, take
 
-_BLOCK_STEPS = 32  # diagonals between two looks at who has stopped
+_BLOCK_STEPS = 16  # diagonals between two looks at who has stopped
 _BED_ARRAYS = ("moisture", "temp_c", "reference", "dry_kg_m2")
 
 
@@ -111,6 +111,12 @@ class _RefillWatch:
             target[above] = np.where(now, value, target[above])
         return new
 
+    def filled(self, moisture: Array, temp_c: Array, step: IntArray, rows: IntArray) -> tuple[Array, Array]:
+        """Moisture and temperature of layers after a step, of the scenarios in rows, once a refill then is in."""
+        is_new = (np.arange(len(moisture))[:, np.newaxis] >= self.base_layers) & (step == self.step[rows])
+        fresh = take(self._refill, rows)
+        return np.where(is_new, fresh.moisture, moisture), np.where(is_new, fresh.temp_c, temp_c)
+
     def keep(self, rows: BoolArray) -> None:
         """Go on with some of the scenarios."""
         self._refill = take(self._refill, rows)
@@ -194,7 +200,8 @@ class _Wave:
         """Go on with some of the scenarios, and with what of the history is still asked for."""
         if not stays.all():
             self.rows = self.rows[stays]
-            self._bed, self._blow, self._stop = (take(x, stays) for x in (self._bed, self._blow, self._stop))
+            self._bed, self._blow = take(self._bed, stays), take(self._blow, stays)
+            self._stop = take(self._stop, stays)
             if self._watch is not None:
                 self._watch.keep(stays)
         if self.rows.size:
@@ -213,10 +220,8 @@ class _Wave:
         if gone.size:
             place, fraction, reason = place[gone], fraction[gone], reason[gone]
             if self._watch is not None:
-                # the step after a refill counts whole: half of it would stand between two different beds
-                fraction = np.where(first + place - 1 == self._watch.step[gone], 1.0, fraction)
-                ending.add_refills(*(x[gone] for x in (self._watch.step, self._watch.filled_m)), self.rows[gone])
-            bed = self._between(layers, dry, place, fraction, gone)
+                ending.add_refills(self._watch.step[gone], self._watch.filled_m[gone], self.rows[gone])
+            bed = self._between(layers, dry, first, place, fraction, gone)
             ending.add_stops(bed, np.maximum(first + place - 1 + fraction, 0.0), reason, self.rows[gone])
         return ~stopped
 
@@ -229,17 +234,24 @@ class _Wave:
         is_base = np.arange(self._layers)[:, np.newaxis] < self._watch.base_layers
         return np.where(is_base | (steps > self._watch.step), self._bed.dry_kg_m2, 0.0)
 
-    def _between(self, layers: Layers, dry: FloatArray, place: IntArray, fraction: FloatArray, gone: IntArray) -> Bed:
-        """Beds of the scenarios that are gone, a fraction of a step before a moment; in heat and water linear."""
-        before, after = np.maximum(place - 1, 0), place
-        grain, moistures, heats = self._grain, [], []
-        for moment in (before, after):
-            moisture, temp_c = (x[moment, :, gone].T for x in (layers.moisture, layers.temp_c))
-            moistures.append(moisture)
-            heats.append(grain.enthalpy_j_kg(moisture, temp_c))
-        moisture, heat = (x[0] + fraction * (x[1] - x[0]) for x in (moistures, heats))
-        bed = take(self._bed, gone)
-        return replace(bed, moisture=moisture, temp_c=grain.temp_c(moisture, heat), dry_kg_m2=dry[after, :, gone].T)
+    def _between(
+        self, layers: Layers, dry: FloatArray, first: int, place: IntArray, fraction: FloatArray, gone: IntArray
+    ) -> Bed:
+        """Beds of the scenarios that are gone, at a fraction of the step to a moment; in heat and water linear."""
+        before, grain = np.maximum(place - 1, 0), self._grain
+        moisture, temp_c = (x[before, :, gone].T for x in (layers.moisture, layers.temp_c))
+        if self._watch is not None:
+            moisture, temp_c = self._watch.filled(moisture, temp_c, first + before, gone)
+        later, later_c = (x[place, :, gone].T for x in (layers.moisture, layers.temp_c))
+        heat = grain.enthalpy_j_kg(moisture, temp_c)
+        heat = heat + fraction * (grain.enthalpy_j_kg(later, later_c) - heat)
+        moisture = moisture + fraction * (later - moisture)
+        return replace(
+            take(self._bed, gone),
+            moisture=moisture,
+            temp_c=grain.temp_c(moisture, heat),
+            dry_kg_m2=dry[place, :, gone].T,
+        )
 
 
 def _askew(x: FloatArray, row: int, count: int) -> FloatArray:

@@ -119,8 +119,15 @@ def _mixed(grain: GrainConstants, bed: Bed, layers: int, tempered: FloatArray) -
         for x in (bed.moisture, bed.reference, grain.enthalpy_j_kg(bed.moisture, bed.temp_c))
     )
     reference = reference + tempered * (moisture - reference)
-    means = (moisture, grain.temp_c(moisture, heat), reference, total / layers)
-    return Bed(*(np.tile(x, (layers, 1)) for x in means), bed.base_volume_m3_kg, bed.base_moisture)
+    each = (layers, 1)
+    return Bed(
+        moisture=np.tile(moisture, each),
+        temp_c=np.tile(grain.temp_c(moisture, heat), each),
+        reference=np.tile(reference, each),
+        dry_kg_m2=np.tile(total / layers, each),
+        base_volume_m3_kg=bed.base_volume_m3_kg,
+        base_moisture=bed.base_moisture,
+    )
 
 
 def _phase(grain: GrainConstants, wind: Blow, marched: Marched) -> Phase:

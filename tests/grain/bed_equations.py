@@ -5,7 +5,6 @@ memory: air and grain have temperatures of their own, joined by a film. Method o
 a node side by side so that the Jacobian is a band. Constants of the grain are those of our own model.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
