@@ -93,6 +93,15 @@ def raise_marks(organization_id: UUID, marks: Iterable[Mark], *, wait_s: float =
         )
 
 
+def due_kinds() -> set[str]:
+    """Kinds of which something waits: one look instead of a claim for each kind."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT DISTINCT kind FROM journal_stalemark WHERE wanted > done AND run_after <= clock_timestamp()"
+        )
+        return {row[0] for row in cursor.fetchall()}
+
+
 def claim(kinds: Sequence[str], limit: int) -> list[Claim]:
     """Take open marks nobody else holds. Commits at once, so the attempt counts even if this process dies."""
     return _claim(kinds, limit, alone=False) or _claim(kinds, 1, alone=True)

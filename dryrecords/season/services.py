@@ -53,7 +53,8 @@ def work_off(seconds: float = math.inf) -> bool:
     while monotonic() < until:
         # From wide to narrow: what a price change touches is marked before batches are computed, and those
         # before their season is summed. The first kind with work has the turn.
-        if not any(_work_on(claim_kinds, limit, do) for claim_kinds, limit, do in steps):
+        due = stale.due_kinds()
+        if not any(due.intersection(of) and _work_on(of, limit, do) for of, limit, do in steps):
             return False
     return True
 
