@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -17,7 +16,7 @@ from dryrecords.grain.learning import Learned
 from dryrecords.grain.storage import SAFE_MOISTURES
 from dryrecords.grain.target import Target, least_loss_target
 from dryrecords.season.calibration import calibration_of, taught_by
-from dryrecords.season.forecast import Forecast, Taught, Wanted, forecast
+from dryrecords.season.forecast import Forecast, Taught, Wanted, forecast, scatter_pct
 from dryrecords.season.in_force import price_keys, prices_in_force
 from dryrecords.season.models import DryerCalibration
 
@@ -29,11 +28,15 @@ DISCOUNT_BASIS = (
     "No schedule: 2.0 % of the price for each point above the base (form and rate of an extension example)."
 )
 PRICE_BASIS = "No price of this grain is recorded: losses are shares of the price."
-SETTINGS_BASIS = "Plenum, air and bed are those of the newest batches."
+SETTINGS_BASIS = "Where nothing else is given, plenum, air and bed are those of the newest batches."
 # Without a batch to go by: a usual autumn day and plenum.
 USUAL = {"plenum_temp_c": 71.0, "ambient_temp_c": 10.0, "ambient_rh_pct": 65.0}
-USUAL_BASIS = "No batches to go by: 160 F plenum, 50 F and 65 % outside."
+USUAL_BASIS = "No batches to go by: 160 F plenum, 50 F and 65 % outside, where nothing else is given."
 NINETY_FIVE = 1.96
+LEAST_DRYING_PCT = 0.1
+# A relation holds near the plenum of the batches it was learned from, and where its slope is surely downward.
+PLENUM_WITHIN_C = 8.0
+SURE_SLOPES = 2.0
 
 
 @dataclass(frozen=True)
@@ -42,9 +45,9 @@ class Advice:
     money_unit: str
     spread_pct: float
     forecast: Forecast
-    cutoff_temp_c: float
-    cutoff_low_c: float
-    cutoff_high_c: float
+    # None where neither relation nor forecast tells it; the interval is this far to both sides.
+    cutoff_temp_c: float | None
+    cutoff_within_c: float | None
     cutoff_from: str
     calibration: DryerCalibration | None
     assumed: list[str]
@@ -74,7 +77,10 @@ def advise(
     spread = _spread_pct(calibration, taught)
     target, unit = _target(dryer, crop, base, spread, discount, assumed)
     settings = _settings(calibration, given or {}, assumed)
-    aim = min(target.moisture_pct, moisture_in_pct - 0.1)
+    aim = target.moisture_pct
+    if aim > moisture_in_pct - LEAST_DRYING_PCT:
+        aim = moisture_in_pct - LEAST_DRYING_PCT
+        assumed.append("The grain is hardly wetter than the target: it may need no drying.")
     planned = forecast(
         dryer,
         Wanted(
@@ -89,15 +95,15 @@ def advise(
         ),
         taught,
     )
-    cutoff, low, high, basis = _cutoff(calibration, planned, aim, moisture_in_pct, settings["ambient_temp_c"])
-    return Advice(target, unit, spread, planned, cutoff, low, high, basis, calibration, [*assumed, *planned.assumed])
+    cutoff, half, basis = _cutoff(calibration, planned, aim, moisture_in_pct, settings)
+    return Advice(target, unit, spread, planned, cutoff, half, basis, calibration, [*assumed, *planned.assumed])
 
 
 def _spread_pct(calibration: DryerCalibration | None, taught: Taught) -> float:
     """How far a cooled batch of this dryer lies from where it was aimed."""
     relation = calibration.figures["relation"] if calibration else None
     if relation and relation["left_out_rmse_pct"] is not None:
-        return max(float(relation["left_out_rmse_pct"]), 0.2)
+        return scatter_pct(relation["left_out_rmse_pct"], relation["batches"])
     return taught.scatter_pct
 
 
@@ -127,26 +133,39 @@ def _settings(calibration: DryerCalibration | None, given: dict[str, float], ass
 
 
 def _cutoff(
-    calibration: DryerCalibration | None, planned: Forecast, aim: float, moisture_in: float, ambient_c: float
-) -> tuple[float, float, float, str]:
-    """From the dryer's own relation where it has one that rises with drying; else from the forecast."""
+    calibration: DryerCalibration | None,
+    planned: Forecast,
+    aim: float,
+    moisture_in: float,
+    settings: dict[str, float],
+) -> tuple[float | None, float | None, str]:
+    """Cut-off and half of its 95 % interval: by the dryer's own relation where that holds, else by the forecast."""
     relation = calibration.figures["relation"] if calibration else None
-    if relation:
-        line = _line(relation)
-        about = np.array([0.0, moisture_in, ambient_c]) - np.array(relation["centre"])
-        slope = float(line.coefficients[1])
-        if slope < 0:
-            level = float(line.coefficients[[0, 2, 3]] @ [1.0, about[1], about[2]])
-            move = (aim - level) / slope
-            _, sd = line.predict(np.array([1.0, move, about[1], about[2]]))
-            half = NINETY_FIVE * float(sd) / abs(slope)
-            cutoff = relation["centre"][0] + move
-            return cutoff, cutoff - half, cutoff + half, "this dryer's batches"
-    cutoff = planned.figures["cutoff_temp_c"]
-    sd_c = planned.figures["cutoff_temp_c_u"]
-    if cutoff is None or sd_c is None:
-        return math.nan, math.nan, math.nan, "no forecast"
-    return cutoff, cutoff - NINETY_FIVE * sd_c, cutoff + NINETY_FIVE * sd_c, "the bed model"
+    found = _by_relation(relation, aim, moisture_in, settings) if relation else None
+    if found:
+        return *found, "this dryer's batches"
+    sd = planned.figures.get("cutoff_temp_c_u")
+    return planned.figures["cutoff_temp_c"], None if sd is None else NINETY_FIVE * sd, "the bed model"
+
+
+def _by_relation(
+    relation: dict[str, Any], aim: float, moisture_in: float, settings: dict[str, float]
+) -> tuple[float, float] | None:
+    """The cut-off at which the line meets the aim. None away from its batches' plenum, or if it hardly slopes."""
+    line = _line(relation)
+    slope = float(line.coefficients[1])
+    if abs(settings["plenum_temp_c"] - relation["plenum_temp_c"]) > PLENUM_WITHIN_C:
+        return None
+    if slope > -SURE_SLOPES * float(np.sqrt(line.covariance[1, 1])):
+        return None
+    about = np.array([0.0, moisture_in, settings["ambient_temp_c"]]) - np.array(relation["centre"])
+    level = float(line.coefficients[[0, 2, 3]] @ [1.0, about[1], about[2]])
+    move = (aim - level) / slope
+    cutoff = relation["centre"][0] + move
+    if not settings["ambient_temp_c"] < cutoff < settings["plenum_temp_c"]:
+        return None
+    _, sd = line.predict(np.array([1.0, move, about[1], about[2]]))
+    return float(cutoff), NINETY_FIVE * float(sd) / -slope
 
 
 def _line(relation: dict[str, Any]) -> Learned:

@@ -14,7 +14,7 @@ from dryrecords.equipment.models import Dryer
 from dryrecords.grain.bed import MODEL_VERSION, BedScenario, run_bed
 from dryrecords.grain.dryer_fit import DryerFit, fit_dryer, stacked
 from dryrecords.grain.learning import Learned, learn_line
-from dryrecords.season.forecast import Taught
+from dryrecords.season.forecast import Taught, scatter_pct
 from dryrecords.season.models import DryerCalibration
 from dryrecords.season.taught import LeftOut, Lesson, lessons_of, observed
 
@@ -28,37 +28,34 @@ PRIOR_INTERCEPT_SD = 0.8
 PRIOR_SLOPE_SD = np.array([0.04, 0.2, 0.05])
 SCATTER_PCT, SCATTER_BATCHES = 0.4, 4.0
 LAST_MISSES = 5
+# Weight below which a batch is called wild.
+WILD = 0.3
 
 
 def calibrate(dryer: Dryer, crop: str) -> dict[str, Any]:
     """The columns of DryerCalibration, but for keys and generation."""
     lessons, left_out = lessons_of(dryer, crop)
     fit = fit_dryer(observed(crop, lessons))
-    by_cutoff = [lesson for lesson in lessons if not math.isnan(lesson.cutoff_temp_c)]
+    known = [lesson for lesson in lessons if not math.isnan(lesson.cutoff_temp_c)]
     return {
         "model_version": MODEL_VERSION,
         "batches": len(lessons),
         "figures": {
             **_factors(fit, lessons),
-            "relation": _relation(crop, by_cutoff, fit) if by_cutoff else None,
+            "relation": _relation(crop, known, fit) if known else None,
             "first_at": lessons[0].started_at.isoformat() if lessons else None,
             "last_at": lessons[-1].started_at.isoformat() if lessons else None,
             "left_out": [
-                {"batch": str(each.batch_id), "reason": each.reason} for each in _all(left_out, by_cutoff, lessons)
+                {"batch": str(each.batch_id), "reason": each.reason} for each in [*left_out, *_partly_used(lessons)]
             ],
             "typical": _typical(lessons),
         },
     }
 
 
-def _all(left_out: Sequence[LeftOut], by_cutoff: Sequence[Lesson], lessons: Sequence[Lesson]) -> list[LeftOut]:
-    used = {lesson.batch_id for lesson in by_cutoff}
-    partly = [
-        LeftOut(lesson.batch_id, "Not stopped by its cut-off: used for the factors, not for the cut-off relation.")
-        for lesson in lessons
-        if lesson.batch_id not in used
-    ]
-    return [*left_out, *partly]
+def _partly_used(lessons: Sequence[Lesson]) -> list[LeftOut]:
+    reason = "Nothing tells its sensor's temperature at the stop: used for the factors, not for the cut-off relation."
+    return [LeftOut(each.batch_id, reason) for each in lessons if math.isnan(each.cutoff_temp_c)]
 
 
 def _factors(fit: DryerFit, lessons: Sequence[Lesson]) -> dict[str, Any]:
@@ -69,11 +66,18 @@ def _factors(fit: DryerFit, lessons: Sequence[Lesson]) -> dict[str, Any]:
         "cutoff_offset_c": fit.sensor_offset_c,
         "covariance": fit.covariance.tolist(),
         "rmse_pct": None if math.isnan(fit.rmse_pct) else fit.rmse_pct,
-        "wild": [str(lesson.batch_id) for lesson, w in zip(lessons, fit.weights[:, 0], strict=True) if w < 0.3],
-        "misses": [
-            {"batch": str(lesson.batch_id), "missed_by_pct": None if math.isnan(miss) else miss}
-            for lesson, miss in zip(lessons[-LAST_MISSES:], misses[-LAST_MISSES:].tolist(), strict=True)
-        ],
+        "wild": [str(lesson.batch_id) for lesson, w in zip(lessons, fit.weights[:, 0], strict=True) if w < WILD],
+        "last": [_missed(lesson, miss) for lesson, miss in zip(lessons, misses.tolist(), strict=True)][-LAST_MISSES:],
+    }
+
+
+def _missed(lesson: Lesson, miss: float) -> dict[str, Any]:
+    """Cooled moisture beside the market base, and beside what the fitted model expects."""
+    return {
+        "batch": str(lesson.batch_id),
+        "moisture_cooled_pct": lesson.moisture_out_pct,
+        "above_base_points": lesson.moisture_out_pct - lesson.base_moisture_pct,
+        "above_model_points": None if math.isnan(miss) else miss,
     }
 
 
@@ -95,6 +99,7 @@ def _relation(crop: str, lessons: Sequence[Lesson], fit: DryerFit) -> dict[str, 
     return {
         "batches": len(lessons),
         "centre": centre.tolist(),
+        "plenum_temp_c": float(np.mean([each.columns["plenum_temp_c"] for each in lessons])),
         "coefficients": learned.coefficients.tolist(),
         "covariance": learned.covariance.tolist(),
         "scatter_pct": learned.scatter,
@@ -110,11 +115,15 @@ def _terms(lessons: Sequence[Lesson]) -> np.ndarray[Any, np.dtype[np.float64]]:
 
 
 def _compared(learned: Learned, y: np.ndarray[Any, Any]) -> dict[str, float | None]:
-    """Error of a batch that the relation has not seen, beside that of expecting what came out last time."""
+    """Error of a batch that the relation has not seen, beside that of expecting what came out last time.
+
+    Of the same batches, all but the first. The physical prior has seen each batch through the two factors; it weighs
+    little against a handful of others.
+    """
     if y.size < 2:
         return {"left_out_rmse_pct": None, "same_as_last_rmse_pct": None}
     return {
-        "left_out_rmse_pct": float(np.sqrt(np.mean(learned.left_out_error**2))),
+        "left_out_rmse_pct": float(np.sqrt(np.mean(learned.left_out_error[1:] ** 2))),
         "same_as_last_rmse_pct": float(np.sqrt(np.mean(np.diff(y) ** 2))),
     }
 
@@ -153,6 +162,7 @@ _NEEDED = (
     "bed_depth_m",
     "airflow_m3_s_m2",
     "pressure_pa",
+    "cooling_s",
     "bin_cooling_s",
     "bin_airflow_m3_s_m2",
 )
@@ -182,13 +192,12 @@ def taught_by(calibration: DryerCalibration | None) -> Taught:
     if calibration is None or not calibration.batches:
         return Taught()
     figures = calibration.figures
-    sd = np.sqrt(np.diag(np.array(figures["covariance"]))).tolist()
     return Taught(
         batches=calibration.batches,
         rmse_pct=figures["rmse_pct"],
         log_drying_rate=math.log(figures["drying_rate"]),
         log_airflow=math.log(figures["airflow"]),
         cutoff_offset_c=figures["cutoff_offset_c"],
-        sd=(sd[0], sd[1], sd[2]),
-        scatter_pct=max(figures["rmse_pct"] or Taught.scatter_pct, 0.2),
+        covariance=np.array(figures["covariance"]),
+        scatter_pct=scatter_pct(figures["rmse_pct"], calibration.batches),
     )

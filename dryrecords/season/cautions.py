@@ -23,6 +23,16 @@ FORECAST = (ESTIMATE, FIRE, HOT_SAMPLES)
 STORAGE = (ESTIMATE, BIN, SPOILING)
 
 
+def of_warming(warmed_c: float | None, by_c: float) -> list[str]:
+    """Says so when the newest temperature is above the one before by as much as a hot spot makes."""
+    if warmed_c is None or warmed_c < by_c:
+        return []
+    return [
+        f"The grain has warmed by {warmed_c * 1.8:.0f} F since the sample before: find out why, run the fan, and look "
+        "for a hot spot from outside of the bin."
+    ]
+
+
 def of_heat(crop: str, dryer_type: str, plenum_temp_c: float) -> list[str]:
     """Says so when the air is hotter than a published limit, or when none is known."""
     limit = heat_limit(crop, dryer_type)

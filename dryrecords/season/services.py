@@ -27,7 +27,7 @@ from dryrecords.season.assemble import Assembled, assemble
 from dryrecords.season.facts import BatchRow, load_facts
 from dryrecords.season.grids import compute_grids
 from dryrecords.season.learned import compute_calibrations
-from dryrecords.season.models import BatchResult, SiteSeason
+from dryrecords.season.models import BatchResult, DryerCalibration, SiteSeason
 from dryrecords.season.notes import note_flags
 from dryrecords.season.storing import save_results, save_site_season, stored_places, stored_results
 
@@ -230,6 +230,8 @@ def rebuild(season: int | None = None) -> int:
         with transaction.atomic():
             results.filter(organization_id=organization_id).delete()
             seasons.filter(organization_id=organization_id).delete()
+            if season is None:
+                DryerCalibration.objects.filter(organization_id=organization_id).delete()
             stale.raise_marks(organization_id, [Mark(kinds.BATCH, str(batch_id)) for batch_id in ids])
     return sum(len(ids) for ids in by_organization.values())
 
