@@ -69,6 +69,11 @@ class Taught:
     # Standard deviation of a cooled sample about what the model expects.
     scatter_pct: float = SCATTER_PCT
 
+    @property
+    def factors(self) -> tuple[float, float]:
+        """On the model's drying rate and airflow."""
+        return math.exp(self.log_drying_rate), math.exp(self.log_airflow)
+
 
 def scatter_pct(shown_pct: float | None, batches: int) -> float:
     """A dryer's own scatter, drawn towards what is expected of any: a few that fit by chance are no proof."""

@@ -38,7 +38,7 @@ def test_every_operation_says_how_it_refuses(document: Any) -> None:
                 re.findall(r"{(\w+)}", path)
             )
     assert len(ids) == len(set(ids))
-    assert len(document["paths"]) == 3 * len(RESOURCES) + 5
+    assert len(document["paths"]) == 3 * len(RESOURCES) + 15
 
 
 @pytest.mark.parametrize("name", [resource.name for resource in RESOURCES])
