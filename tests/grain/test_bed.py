@@ -417,6 +417,9 @@ def test_energy_is_power_times_time():
     shaft = float(batch().airflow_m3_s_m2) * 500.0 / 0.5 * 4200.0
     assert run.fan_energy_j_m2[0] == pytest.approx(shaft / 0.88, rel=1e-9)
     assert run.fuel_energy_j_m2[0] == pytest.approx(run.heat_j_m2[0] / 0.8)
+    in_bin = {"bin_cooling_s": 7200.0, "bin_airflow_m3_s_m2": 0.05, "bin_static_pressure_pa": 300.0}
+    both = run_bed(batch(stop_time_s=3600.0, cooling_s=600.0, static_pressure_pa=500.0, **in_bin))
+    assert both.fan_energy_j_m2[0] == pytest.approx((shaft + 0.05 * 300.0 / 0.5 * 7200.0) / 0.88, rel=1e-9)
 
 
 def test_curves_run_from_the_start_to_the_end_of_cooling():
