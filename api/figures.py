@@ -15,6 +15,11 @@ SIGNIFICANT_DIGITS = 10
 LARGEST_AMOUNT = 1e13
 
 
+def significant(value: float | None, digits: int = SIGNIFICANT_DIGITS) -> float | None:
+    """A figure without the noise of its last bits; None where there is none."""
+    return float(f"{value:.{digits}g}") if value is not None and math.isfinite(value) else None
+
+
 @dataclass(frozen=True)
 class Shown:
     """A figure outside: inside which group, under which name, in which unit of core.quantities ("" as it is)."""
@@ -34,7 +39,7 @@ class Shown:
             return None
         if self.is_amount and abs(value) < LARGEST_AMOUNT:
             return float(cents(value))
-        return float(f"{value / (UNITS[self.unit].factor if self.unit else 1.0):.{SIGNIFICANT_DIGITS}g}")
+        return significant(value / (UNITS[self.unit].factor if self.unit else 1.0))
 
 
 SHOWN = {

@@ -49,6 +49,10 @@ class StrictSerializer(serializers.Serializer):
             name: turn(value) if turn else value for (name, _, turn), value in zip(_layout(cls), values, strict=True)
         }
 
+    @classmethod
+    def name_of_column(cls, column: str) -> str:
+        return next((name for name, source, _ in _layout(cls) if source == column), column)
+
 
 class PartSerializer(StrictSerializer):
     """A part of a record, kept inside it as JSON in SI units."""
@@ -93,10 +97,6 @@ class RecordSerializer(StrictSerializer):
     @classmethod
     def outward_record(cls, record: Record) -> dict[str, Any]:
         return cls.outward([getattr(record, column) for column in cls.columns()])
-
-    @classmethod
-    def name_of_column(cls, column: str) -> str:
-        return next((name for name, source, _ in _layout(cls) if source == column), column)
 
 
 # Name and column of a field, and what turns the one into the other if anything does.

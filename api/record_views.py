@@ -19,8 +19,8 @@ from api.idempotency import once
 from api.operations import Operation
 from api.paging import BY_MOMENT_AND_ID, page
 from api.resources import Resource
-from api.views import Route
-from dryrecords.core.errors import Conflict, DomainError, FieldError, NotFound
+from api.views import Route, outward_error
+from dryrecords.core.errors import Conflict, DomainError, NotFound
 from dryrecords.journal.models import Change
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import get
@@ -33,13 +33,8 @@ class RecordRoute(Route):
     def handle_exception(self, exc: Exception) -> Response:
         """The domain names columns; outside they have the names of their trade units."""
         if isinstance(exc, DomainError):
-            exc.errors = [self._outward(error) for error in exc.errors]
+            exc.errors = [outward_error(self.resource.serializer, error) for error in exc.errors]
         return super().handle_exception(exc)
-
-    def _outward(self, error: FieldError) -> FieldError:
-        column = error.pointer.removeprefix("/")
-        name = self.resource.serializer.name_of_column(column)
-        return FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error
 
     def visible(self) -> QuerySet[Any]:
         return self.resource.model._default_manager.visible_to(self.access)

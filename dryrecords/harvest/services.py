@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from dryrecords.core import clock
+from dryrecords.core.errors import invalid
 from dryrecords.equipment.models import Dryer
 from dryrecords.harvest.models import (
     Batch,
@@ -37,6 +38,25 @@ def _batch_marks(before: Batch | None, after: Batch | None) -> list[Mark]:
 
 
 def _complete_batches(access: Access, rows: Sequence[dict[str, Any]], record: Batch | None) -> None:
+    _keep_to_the_lots_crop(access, rows, record)
+    _derive_seasons(access, rows, record)
+
+
+def _keep_to_the_lots_crop(access: Access, rows: Sequence[dict[str, Any]], record: Batch | None) -> None:
+    """A lot is of one crop: a batch of another would be settled at the wrong base and bushel."""
+    pairs = [
+        (row.get("lot_id", record and record.lot_id), row.get("crop", record and record.crop))
+        for row in rows
+        if record is None or "lot_id" in row or "crop" in row
+    ]
+    wanted = {lot_id for lot_id, _ in pairs if lot_id}
+    crops = dict(Lot.objects.visible_to(access).filter(pk__in=wanted).values_list("pk", "crop")) if wanted else {}
+    for lot_id, crop in pairs:
+        if lot_id and crops.get(lot_id, crop) != crop:
+            raise invalid("/lot", "other_crop", f"The lot is of {crops[lot_id]}, the batch of {crop}.")
+
+
+def _derive_seasons(access: Access, rows: Sequence[dict[str, Any]], record: Batch | None) -> None:
     """The harvest year follows from the start, local time, unless it was given."""
     open_rows = [row for row in rows if row.get("season") is None and row.get("started_at") is not None]
     zones = dict(

@@ -72,6 +72,16 @@ def test_corrected_start_moves_a_derived_season_and_leaves_a_given_one() -> None
     assert (derived.season, given.season) == (2026, 2031)
 
 
+def test_batch_keeps_to_the_crop_of_its_lot() -> None:
+    farm = make.farm()
+    soybeans = make.lot(farm.by, farm["customers"], crop="soybean")
+    with pytest.raises(Invalid, match="The lot is of soybean"):
+        make.batch(farm.by, farm["dryers"], lot_id=soybeans.pk)
+    with pytest.raises(Invalid, match="The lot is of corn"):
+        harvest.batches.correct(farm.by, farm["batches"].pk, {"crop": "wheat"})
+    assert harvest.batches.correct(farm.by, farm["batches"].pk, {"crop": "soybean", "lot_id": soybeans.pk}).version == 2
+
+
 def test_correction_of_an_older_version_is_refused() -> None:
     farm = make.farm()
     batch = farm["batches"]
