@@ -27,12 +27,9 @@ OPEN = {"api/v1", "api/v1/schema", "api/v1/docs", "health/live", "health/ready",
 # Routes without an id whose answers hold no records of others: what is asked, and what a stranger may find.
 WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/seasons/<year:season>": ["GET"],
-<<<<<<< HEAD
     "api/v1/sync/changes": ["GET"],
     "api/v1/grain/shrink": ["POST"],
-=======
     **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
->>>>>>> main
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
 WITH_ID = (
