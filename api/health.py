@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, Gauge, generate_latest
 
 from dryrecords.journal.models import StaleMark
+from dryrecords.tenancy import scope
 
 
 def live(request: HttpRequest) -> HttpResponse:
@@ -28,6 +29,7 @@ def metrics(request: HttpRequest) -> HttpResponse:
     waiting = Gauge("dryrecords_stale_marks", "Figures wanted anew and not yet computed", registry=registry)
     failing = Gauge("dryrecords_failing_marks", "Of these, the ones that failed at least once", registry=registry)
     marks = StaleMark.objects.filter(wanted__gt=F("done"))
-    waiting.set(marks.count())
-    failing.set(marks.exclude(last_error="").count())
+    with scope.sweep():
+        waiting.set(marks.count())
+        failing.set(marks.exclude(last_error="").count())
     return HttpResponse(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)

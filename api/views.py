@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextlib import nullcontext
 from typing import Any
 
 from django.conf import settings
+from django.db import transaction
+from django.http import HttpResponseBase
 from rest_framework import status
 from rest_framework.exceptions import APIException
 from rest_framework.negotiation import DefaultContentNegotiation
@@ -18,6 +21,7 @@ from api.filters import Parameters, read_parameters
 from api.operations import Operation
 from api.record_serializer import StrictSerializer
 from dryrecords.core.errors import DomainError, FieldError
+from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access
 
 
@@ -36,6 +40,30 @@ class AlwaysJson(DefaultContentNegotiation):
 
 class Route(APIView):
     content_negotiation_class = AlwaysJson
+    # All or nothing. A route that commits in steps of its own says so; each step is in the scope all the same.
+    one_transaction = True
+
+    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """DRF's, with the handler in the scope of whoever asks. What fails is answered after it is rolled back."""
+        self.args, self.kwargs, self.headers = args, kwargs, self.default_response_headers
+        self.request = self.initialize_request(request, *args, **kwargs)
+        try:
+            self.initial(self.request, *args, **kwargs)
+            response = self._handled(*args, **kwargs)
+        except Exception as error:
+            response = self.handle_exception(error)
+        self.response = self.finalize_response(self.request, response, *args, **kwargs)
+        return self.response
+
+    def _handled(self, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        known = self.request.method.lower() in self.http_method_names
+        name = self.request.method.lower() if known else "http_method_not_allowed"
+        handler = getattr(self, name, self.http_method_not_allowed)
+        if not isinstance(self.request.auth, Access):
+            return handler(self.request, *args, **kwargs)
+        within = transaction.atomic() if self.one_transaction else nullcontext()
+        with scope.organization(self.access.organization_id), within:
+            return handler(self.request, *args, **kwargs)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)

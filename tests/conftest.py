@@ -19,6 +19,7 @@ from django.db import connection
 
 from dryrecords.runtime import layout
 from dryrecords.runtime.engines import engines
+from tests import plain_role
 
 # Nothing here has to survive a power cut.
 FAST = [f"-c{name}=off" for name in ("fsync", "synchronous_commit", "full_page_writes")]
@@ -45,8 +46,7 @@ def _start_engines() -> None:
     _running.enter_context(lock)
     _running.enter_context(engines(directory, with_broker=True, postgres_options=FAST))
     os.environ["DRYRECORDS_DATA_DIR"] = os.fspath(directory)
-    # The owner makes the test database; the application's role could not.
-    os.environ["DATABASE_URL"] = os.environ.get("DATABASE_OWNER_URL") or os.environ["DATABASE_URL"]
+    plain_role.name_roles()
 
 
 if "PYTEST_XDIST_WORKER" not in os.environ:
@@ -57,6 +57,12 @@ django.setup()
 
 def pytest_unconfigure(config: pytest.Config) -> None:
     _running.close()
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
+    with django_db_blocker.unblock():
+        plain_role.let_in()
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -15,7 +15,8 @@ from dryrecords.core import clock
 from dryrecords.core.decimals import cents
 from dryrecords.core.quantities import UNITS
 from dryrecords.season import selectors, services
-from dryrecords.season.selectors import SeasonView
+from dryrecords.season.selectors import SeasonOverview, SeasonView
+from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access, Role
 from dryrecords.tenancy.models import Organization, Token
 from dryrecords.tenancy.services import access_of_command, token_issue
@@ -36,7 +37,7 @@ def load() -> int:
     """Load what is not there yet; the number of records that were new."""
     organization = Organization.objects.get_or_create(name=ORGANIZATION)[0]
     access = access_of_command(organization, "demo")
-    with transaction.atomic():
+    with scope.organization(organization.pk), transaction.atomic():
         return sum(_load_file(access, resource) for resource in RESOURCES)
 
 
@@ -60,7 +61,7 @@ def wait_until_computed() -> None:
     """The worker computes; here we only look."""
     organization = Organization.objects.get(name=ORGANIZATION)
     until = time.monotonic() + COMPUTED_WITHIN_S
-    while not services.everything_fresh(organization.pk):
+    while not _everything_fresh(organization):
         if time.monotonic() > until:
             failed = services.all_failures()
             reason = f"{failed[0][0]} {failed[0][1]}: {failed[0][2]}" if failed else "no worker took the work up"
@@ -68,13 +69,19 @@ def wait_until_computed() -> None:
         time.sleep(0.05)
 
 
+def _everything_fresh(organization: Organization) -> bool:
+    with scope.organization(organization.pk):
+        return services.everything_fresh(organization.pk)
+
+
 def new_token() -> str:
     """A token for looking around; the one of the last start is revoked."""
     organization = Organization.objects.get(name=ORGANIZATION)
-    Token.objects.filter(organization=organization, device=DEVICE, revoked_at__isnull=True).update(
-        revoked_at=clock.now()
-    )
-    return token_issue(organization=organization, role=Role.OWNER, device=DEVICE)[1]
+    with scope.organization(organization.pk):
+        Token.objects.filter(organization=organization, device=DEVICE, revoked_at__isnull=True).update(
+            revoked_at=clock.now()
+        )
+        return token_issue(organization=organization, role=Role.OWNER, device=DEVICE)[1]
 
 
 HEAD = (
@@ -90,10 +97,15 @@ HEAD = (
 )
 
 
+def _overview() -> SeasonOverview:
+    organization = Organization.objects.get(name=ORGANIZATION)
+    with scope.organization(organization.pk):
+        return selectors.season_overview(access_of_command(organization, "demo"), SEASON)
+
+
 def season_table() -> str:
     """A row per site; a figure that nothing is known of is a dash."""
-    organization = Organization.objects.get(name=ORGANIZATION)
-    overview = selectors.season_overview(access_of_command(organization, "demo"), SEASON)
+    overview = _overview()
     rows = [HEAD, *(_line(view.site.name if view.site else "", view) for view in overview.sites)]
     rows.append(_line("all sites", overview.total))
     return _aligned(rows)
@@ -140,6 +152,4 @@ def _aligned(rows: Sequence[tuple[str, ...]]) -> str:
 
 def a_batch() -> str:
     """One that lost money, to look at first."""
-    organization = Organization.objects.get(name=ORGANIZATION)
-    overview = selectors.season_overview(access_of_command(organization, "demo"), SEASON)
-    return next((worst for view in overview.sites for worst in view.worst), "")
+    return next((worst for view in _overview().sites for worst in view.worst), "")

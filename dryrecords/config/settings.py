@@ -57,6 +57,8 @@ ALLOWED_HOSTS = env("DRYRECORDS_ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]").spl
 CSRF_TRUSTED_ORIGINS = [o for o in env("DRYRECORDS_TRUSTED_ORIGINS", "").split(",") if o]
 
 DATABASES = {"default": database(env("DATABASE_URL"))}
+# The plain role that every scope changes to, where the role of DATABASE_URL is one that no policy holds (a superuser).
+SCOPE_ROLE = env("DRYRECORDS_SCOPE_ROLE", "")
 BROKER_URL = env("BROKER_URL")
 
 INSTALLED_APPS = [
@@ -86,6 +88,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "dryrecords.config.operator_mode.OperatorMode",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 

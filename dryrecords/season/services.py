@@ -30,6 +30,7 @@ from dryrecords.season.learned import compute_calibrations
 from dryrecords.season.models import BatchResult, DryerCalibration, SiteSeason
 from dryrecords.season.notes import note_flags
 from dryrecords.season.storing import save_results, save_site_season, stored_places, stored_results
+from dryrecords.tenancy import scope
 
 log = logging.getLogger(__name__)
 
@@ -53,19 +54,22 @@ def work_off(seconds: float = math.inf) -> bool:
     while monotonic() < until:
         # From wide to narrow: what a price change touches is marked before batches are computed, and those
         # before their season is summed. The first kind with work has the turn.
-        due = stale.due_kinds()
+        with scope.sweep():
+            due = stale.due_kinds()
         if not any(due.intersection(of) and _work_on(of, limit, do) for of, limit, do in steps):
             return False
     return True
 
 
 def _work_on(claim_kinds: Sequence[str], limit: int, do: Callable[[Sequence[Claim]], None]) -> bool:
-    claims = stale.claim(claim_kinds, limit)
+    with scope.sweep():
+        claims = stale.claim(claim_kinds, limit)
     by_organization: dict[UUID, list[Claim]] = defaultdict(list)
     for claim in claims:
         by_organization[claim.organization_id].append(claim)
-    for group in by_organization.values():
-        _attempt(group, do)
+    for organization_id, group in by_organization.items():
+        with scope.organization(organization_id):
+            _attempt(group, do)
     return bool(claims)
 
 
@@ -223,17 +227,17 @@ def rebuild(season: int | None = None) -> int:
     batches = Batch.objects.filter(deleted_at__isnull=True, **which)
     results = BatchResult.objects.filter(**which)
     seasons = SiteSeason.objects.filter(**which)
-    by_organization: dict[UUID, list[UUID]] = defaultdict(list)
-    for organization_id, batch_id in batches.values_list("organization_id", "id"):
-        by_organization[organization_id].append(batch_id)
-    for organization_id, ids in sorted(by_organization.items()):
+    count = 0
+    for organization_id in scope.each_organization():
         with transaction.atomic():
+            ids = batches.filter(organization_id=organization_id).values_list("id", flat=True)
+            count += len(ids)
             results.filter(organization_id=organization_id).delete()
             seasons.filter(organization_id=organization_id).delete()
             if season is None:
                 DryerCalibration.objects.filter(organization_id=organization_id).delete()
             stale.raise_marks(organization_id, [Mark(kinds.BATCH, str(batch_id)) for batch_id in ids])
-    return sum(len(ids) for ids in by_organization.values())
+    return count
 
 
 def everything_fresh(organization_id: UUID) -> bool:
@@ -243,4 +247,5 @@ def everything_fresh(organization_id: UUID) -> bool:
 def all_failures() -> list[tuple[str, str, str]]:
     """Kind, key and last error of what could not be computed, in every organization."""
     marks = StaleMark.objects.filter(wanted__gt=F("done")).exclude(last_error="")
-    return list(marks.order_by("kind", "key").values_list("kind", "key", "last_error"))
+    with scope.sweep():
+        return list(marks.order_by("kind", "key").values_list("kind", "key", "last_error"))

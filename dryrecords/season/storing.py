@@ -8,9 +8,10 @@ from uuid import UUID
 
 import orjson
 import psycopg
-from django.db import connection, models
+from django.db import connection, models, transaction
 
 from dryrecords.season.models import BatchResult, DryerCalibration, SiteSeason
+from dryrecords.tenancy import scope
 
 
 def save_over_older(model: type[models.Model], rows: Sequence[Mapping[str, Any]], key: Sequence[str]) -> None:
@@ -53,8 +54,9 @@ def stored_results(organization_id: UUID, site_id: UUID, season: int, columns: S
 
     In binary: Django's own cursor reads text, which takes four times as long for so many floats.
     """
-    connection.ensure_connection()
-    with connection.wrap_database_errors, psycopg.Cursor(connection.connection) as cursor:
+    with transaction.atomic(), connection.wrap_database_errors:
+        scope.begin()
+        cursor = psycopg.Cursor(connection.connection)
         cursor.execute(
             f"SELECT {', '.join(columns)} FROM season_batchresult"
             " WHERE organization_id = %s AND site_id = %s AND season = %s ORDER BY batch_id",

@@ -8,6 +8,7 @@ from dryrecords.core import task_names
 from dryrecords.journal import nudge
 from dryrecords.journal.answers import forget_old_answers
 from dryrecords.season import services
+from dryrecords.tenancy import scope
 
 # A task is short, so that a worker can be told to stop; what is left is taken up by the next one.
 TURN_S = 20.0
@@ -21,4 +22,5 @@ def work_off_marks() -> None:
 
 @shared_task(name=task_names.FORGET_OLD_ANSWERS)
 def forget_answers() -> None:
-    forget_old_answers()
+    for _ in scope.each_organization():
+        forget_old_answers()

@@ -13,6 +13,7 @@ from django.db import connection, connections
 from django.test.utils import setup_test_environment
 
 from dryrecords.runtime.engines import engines
+from tests import plain_role
 from tests.runtime.processes import open_place
 
 # Otherwise PostgreSQL runs with its own, durable settings, as it does for users.
@@ -24,8 +25,7 @@ def own_engines(*, fast: bool) -> Iterator[Path]:
     """Start what the environment does not name, and set Django up on it; yields a directory for files."""
     with open_place() as directory, engines(directory, with_broker=True, postgres_options=FAST if fast else ()):
         os.environ["DRYRECORDS_DATA_DIR"] = os.fspath(directory)
-        # The owner makes databases; the application's role could not.
-        os.environ["DATABASE_URL"] = os.environ.get("DATABASE_OWNER_URL") or os.environ["DATABASE_URL"]
+        plain_role.name_roles()
         os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")
         django.setup()
         setup_test_environment(debug=False)
@@ -39,6 +39,7 @@ def own_database() -> Iterator[None]:
     connection.settings_dict["TEST"]["NAME"] = f"dryrecords_benchmark_{os.getpid()}"
     name = connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
     os.environ["DATABASE_URL"] = urlsplit(url)._replace(path=f"/{quote(name)}").geturl()
+    plain_role.let_in()
     try:
         yield
     finally:

@@ -22,6 +22,7 @@ from django.db import connection
 
 from dryrecords.runtime import layout, process_tree
 from dryrecords.runtime.lifeline import dying_with_parent
+from tests.plain_role import as_plain_role
 from tests.runtime.processes import environment, wait_for
 
 START_WITHIN_S = 30
@@ -32,7 +33,7 @@ QUICK = {"FAULTS_LEASE_S": "0.5", "FAULTS_SWEEP_S": "1"}
 def database_url() -> str:
     """Where the test database is, for other processes."""
     named = urlsplit(os.environ["DATABASE_URL"])
-    return named._replace(path="/" + quote(str(connection.settings_dict["NAME"]))).geturl()
+    return as_plain_role(named._replace(path="/" + quote(str(connection.settings_dict["NAME"]))).geturl())
 
 
 def _free_port() -> int:

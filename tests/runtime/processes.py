@@ -23,7 +23,7 @@ WITHIN_S = 30
 
 def environment(**extra: str) -> dict[str, str]:
     """Ours without the addresses of the engines the tests themselves run on."""
-    named = ("DATABASE_URL", "DATABASE_OWNER_URL", "BROKER_URL", "DRYRECORDS_DATA_DIR")
+    named = ("DATABASE_URL", "DATABASE_OWNER_URL", "BROKER_URL", "DRYRECORDS_DATA_DIR", "DRYRECORDS_SCOPE_ROLE")
     kept = {name: value for name, value in os.environ.items() if name not in named}
     return kept | {"PYTHONPATH": os.fspath(layout.CHECKOUT), "PYTHONDONTWRITEBYTECODE": "1"} | extra
 

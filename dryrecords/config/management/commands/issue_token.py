@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 
 from dryrecords.core.errors import DomainError
+from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Role
 from dryrecords.tenancy.models import Customer, Organization
 from dryrecords.tenancy.services import access_of_command, customers, token_issue
@@ -27,14 +28,17 @@ class Command(BaseCommand):
     @transaction.atomic
     def handle(self, **options: Any) -> None:
         organization = self._organization(options["organization"], options["create"])
+        with scope.organization(organization.pk):
+            self.stdout.write(self._token(organization, options))
+
+    def _token(self, organization: Organization, options: dict[str, Any]) -> str:
         customer = self._customer(organization, options["customer"], options["create"])
         try:
-            _, text = token_issue(
+            return token_issue(
                 organization=organization, role=options["role"], device=options["device"], customer=customer
-            )
+            )[1]
         except DomainError as error:
             raise CommandError(error.detail) from error
-        self.stdout.write(text)
 
     def _organization(self, name: str, create: bool) -> Organization:
         if create:
