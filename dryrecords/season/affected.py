@@ -9,19 +9,31 @@ from django.db import connection
 from dryrecords.journal import kinds, stale
 from dryrecords.journal.stale import Claim
 
-# A batch occupies its dryer from the start to when it was emptied, as far as that is known. This expression is
-# the one of the index batch_occupancy.
-OCCUPANCY = (
-    "tstzrange({0}.started_at,"
-    " coalesce({0}.emptied_at, {0}.cooling_ended_at, {0}.drying_ended_at, {0}.started_at), '[]')"
-)
+# A batch occupies its dryer from the start to when it was emptied, as far as that is known.
+END = "coalesce({0}.emptied_at, {0}.cooling_ended_at, {0}.drying_ended_at, {0}.started_at)"
+OCCUPANCY = f"tstzrange({{0}}.started_at, {END}, '[]')"
+
+
+def reach(dryer: str, since: str) -> str:
+    """`reach.earliest`: no batch of the dryer that started before it lasted until `since`.
+
+    Behind row-level security an index is searched by comparisons that cannot leak a row, which those of moments are
+    and those of spans are not; so spans are found by their start, and the longest one says how far back to look. The
+    longest comes from the index batch_duration. OFFSET keeps the sum out of the comparison.
+    """
+    return (
+        f"LATERAL (SELECT {since} - coalesce((SELECT {END.format('x')} - x.started_at FROM harvest_batch x"
+        f" WHERE x.dryer_id = {dryer} AND x.deleted_at IS NULL"
+        f" ORDER BY {END.format('x')} - x.started_at DESC LIMIT 1), '0') AS earliest OFFSET 0) reach"
+    )
 
 
 def _batches(dryers: str, span: str) -> str:
-    occupied = OCCUPANCY.format("b")
     return (
-        f"SELECT b.id FROM equipment_dryer d JOIN harvest_batch b ON b.dryer_id = d.id AND b.deleted_at IS NULL"
-        f" WHERE {dryers} AND {occupied} && {span}"
+        f"SELECT b.id FROM ({span} OFFSET 0) span CROSS JOIN equipment_dryer d CROSS JOIN {reach('d.id', 'span.low')}"
+        f" JOIN harvest_batch b ON b.dryer_id = d.id AND b.deleted_at IS NULL"
+        f" AND b.started_at >= reach.earliest AND b.started_at <= span.high AND {END.format('b')} >= span.low"
+        f" WHERE {dryers}"
     )
 
 
@@ -29,8 +41,8 @@ def _around(table: str, match: str) -> str:
     """From the last reading before the touched span to the first one after it: no batch outside is bracketed by it."""
     readings = f"FROM {table} r WHERE {match} AND r.deleted_at IS NULL"
     return (
-        f"tstzrange(coalesce((SELECT max(r.at) {readings} AND r.at < %(since)s), %(since)s),"
-        f" coalesce((SELECT min(r.at) {readings} AND r.at > %(until)s), %(until)s), '[]')"
+        f"SELECT coalesce((SELECT max(r.at) {readings} AND r.at < %(since)s), %(since)s) AS low,"
+        f" coalesce((SELECT min(r.at) {readings} AND r.at > %(until)s), %(until)s) AS high"
     )
 
 

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.db import connection
 
-from dryrecords.season.affected import OCCUPANCY
+from dryrecords.season.affected import reach
 
 
 @dataclass(frozen=True)
@@ -44,10 +44,10 @@ def _bracket(columns: str, readings: str, sharing: str) -> str:
             SELECT r.at, {columns} FROM {readings} AND r.deleted_at IS NULL AND r.at >= b.drying_ended_at
             ORDER BY r.at, r.id LIMIT 1) later
         WHERE b.id = ANY(%s) AND NOT EXISTS (
-            SELECT 1 FROM equipment_dryer n JOIN harvest_batch o ON o.dryer_id = n.id AND o.deleted_at IS NULL
-                AND {OCCUPANCY.format("o")} && tstzrange(earlier.at, later.at)
+            SELECT 1 FROM equipment_dryer n CROSS JOIN {reach("n.id", "earlier.at")}
+                JOIN harvest_batch o ON o.dryer_id = n.id AND o.deleted_at IS NULL
             WHERE {sharing} AND o.id <> b.id
-                AND o.started_at < later.at
+                AND o.started_at >= reach.earliest AND o.started_at < later.at
                 AND coalesce(o.drying_ended_at, o.started_at) > earlier.at)
     """
 

@@ -14,7 +14,7 @@ from django.db.models import F
 from django.db.models.functions import Coalesce
 
 from dryrecords.harvest.models import Batch, Sample
-from dryrecords.season.affected import OCCUPANCY
+from dryrecords.season.affected import END, OCCUPANCY, reach
 from dryrecords.season.brackets import FuelBracket, electricity_kwh, fuel_brackets
 from dryrecords.season.in_force import InForce, prices_in_force, settings_in_force
 
@@ -122,7 +122,9 @@ def _overlaps(batch_ids: Sequence[UUID]) -> dict[UUID, list[UUID]]:
     """Batches that cannot both be right: the same dryer held both at the same time."""
     sql = f"""
         SELECT b.id, array_agg(o.id ORDER BY o.id)
-        FROM harvest_batch b JOIN harvest_batch o ON o.dryer_id = b.dryer_id AND o.id <> b.id
+        FROM harvest_batch b CROSS JOIN {reach("b.dryer_id", "b.started_at")}
+        JOIN harvest_batch o ON o.dryer_id = b.dryer_id AND o.id <> b.id
+            AND o.started_at >= reach.earliest AND o.started_at <= {END.format("b")}
             AND o.deleted_at IS NULL AND {OCCUPANCY.format("o")} && {OCCUPANCY.format("b")}
             -- The next one may start at the very moment the last one is out.
             AND lower({OCCUPANCY.format("o")} * {OCCUPANCY.format("b")})
