@@ -46,7 +46,8 @@ def run(directory: Path) -> Iterator[Outcome]:
 
 
 def without_wall(do: Callable[[], Any]) -> None:
-    with mock.patch.object(scope, "_scoped", lambda _: nullcontext()), mock.patch.object(Route, "one_transaction", False):
+    unscoped = mock.patch.object(scope, "_scoped", lambda _: nullcontext())
+    with unscoped, mock.patch.object(Route, "one_transaction", False):
         do()
 
 

@@ -137,9 +137,7 @@ def test_ids_of_others_in_bodies(name: str, field: str, farm: Farm, monkeypatch:
 
 
 @pytest.mark.usefixtures("no_scope_in_python")
-def test_without_the_wall_these_tests_would_fail(
-    farm: Farm, stranger: Client, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_without_the_wall_these_tests_would_fail(farm: Farm, stranger: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     """The scope in Python is gone indeed: to a role that no policy holds the records of others are shown."""
     monkeypatch.setattr(settings, "SCOPE_ROLE", "")
     for name in NAMES:
@@ -162,7 +160,8 @@ def test_nothing_can_be_written_for_others_or_given_to_them(farm: Farm) -> None:
     strangers = make.organization(STRANGERS)
     with scope.organization(strangers.pk):
         assert Site.objects.update(name="Mine now") == 0
-        row = Customer(organization_id=farm.by.organization_id, name="C", created_at=clock.now(), updated_at=clock.now())
+        stamp = {"created_at": clock.now(), "updated_at": clock.now()}
+        row = Customer(organization_id=farm.by.organization_id, name="C", **stamp)
         refused(lambda: Customer.objects.bulk_create([row]))
     with scope.organization(farm.by.organization_id):
         refused(lambda: Customer.objects.update(organization_id=strangers.pk))
