@@ -13,6 +13,7 @@ from api.root import RESOURCES, Root
 from api.schema import openapi
 from api.season import Result, Season, SiteSeason
 from api.sync_changes import Changes
+from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
 
 
 class AnyCaseUuid:
@@ -49,6 +50,11 @@ urlpatterns = [
     path("/seasons/<year:season>", Season.as_view(), name="season"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
+    path("/sync/push", Push.as_view(), name="sync-push"),
+    path("/sync/held", HeldList.as_view(), name="sync-held"),
+    path("/sync/held/<id:id>", Held.as_view(), name="sync-held-one"),
+    path("/sync/held/<id:id>/resubmit", Resubmit.as_view(), name="sync-held-resubmit"),
+    path("/sync/held/<id:id>/dismiss", Dismiss.as_view(), name="sync-held-dismiss"),
 ]
 for _resource in RESOURCES:
     urlpatterns += [
