@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 from uuid import UUID
 
+from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from rest_framework import status
@@ -18,10 +20,12 @@ from api.history import COLUMNS, teller
 from api.idempotency import once
 from api.operations import Operation
 from api.paging import BY_MOMENT_AND_ID, page
+from api.push import arrived
 from api.resources import Resource
-from api.views import Route, outward_error
+from api.views import Route
 from dryrecords.core.errors import Conflict, DomainError, NotFound
 from dryrecords.journal.models import Change
+from dryrecords.tenancy.bulk import is_referred_to
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import get
 
@@ -31,13 +35,17 @@ class RecordRoute(Route):
     resource: Resource = None
 
     def handle_exception(self, exc: Exception) -> Response:
-        """The domain names columns; outside they have the names of their trade units."""
         if isinstance(exc, DomainError):
-            exc.errors = [outward_error(self.resource.serializer, error) for error in exc.errors]
+            exc.errors = [self.resource.serializer.outward_error(error) for error in exc.errors]
         return super().handle_exception(exc)
 
     def visible(self) -> QuerySet[Any]:
         return self.resource.model._default_manager.visible_to(self.access)
+
+    def tell_who_waits(self, record: Record) -> None:
+        """What devices brought before the record that it belongs to. A failure there is none of this request."""
+        if is_referred_to(self.resource.model):
+            transaction.on_commit(partial(arrived, self.access.organization_id, {record.pk}), robust=True)
 
     def answer(self, record: Record, code: int = status.HTTP_200_OK) -> Response:
         return Response(
@@ -69,7 +77,9 @@ class Collection(RecordRoute):
         self.access.must_write(self.resource.name)
         values = self.validated(request.data)
         try:
-            response = self.answer(self.resource.writer.create(self.access, values), status.HTTP_201_CREATED)
+            record = self.resource.writer.create(self.access, values)
+            self.tell_who_waits(record)
+            response = self.answer(record, status.HTTP_201_CREATED)
         except Conflict as refusal:
             twin = self._twin(values) if refusal.code == "id_taken" else None
             if twin is None:
@@ -137,7 +147,9 @@ class Restore(RecordRoute):
             raise NotFound()
         self.access.must_write(self.resource.name)
         version = version_to_match(request, record)
-        return self.answer(self.resource.writer.restore(self.access, id, version=version))
+        restored = self.resource.writer.restore(self.access, id, version=version)
+        self.tell_who_waits(restored)
+        return self.answer(restored)
 
     def describe(self, method: str) -> Operation:
         return describing.restore(self.resource)

@@ -17,6 +17,7 @@ from api.schema import openapi
 from api.season import Result, Season, SiteSeason
 from api.storage import Storage
 from api.sync_changes import Changes
+from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
 
 
 class AnyCaseUuid:
@@ -63,6 +64,11 @@ urlpatterns = [
     path("/grain/air", Air.as_view(), name="grain-air"),
     path("/grain/airflow", Airflow.as_view(), name="grain-airflow"),
     path("/grain/storage-time", StorageTime.as_view(), name="grain-storage-time"),
+    path("/sync/push", Push.as_view(), name="sync-push"),
+    path("/sync/held", HeldList.as_view(), name="sync-held"),
+    path("/sync/held/<id:id>", Held.as_view(), name="sync-held-one"),
+    path("/sync/held/<id:id>/resubmit", Resubmit.as_view(), name="sync-held-resubmit"),
+    path("/sync/held/<id:id>/dismiss", Dismiss.as_view(), name="sync-held-dismiss"),
 ]
 for _resource in RESOURCES:
     urlpatterns += [

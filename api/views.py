@@ -19,7 +19,7 @@ from rest_framework.views import APIView
 from api.filters import Parameters, read_parameters
 from api.operations import Operation
 from api.record_serializer import StrictSerializer
-from dryrecords.core.errors import DomainError, FieldError
+from dryrecords.core.errors import DomainError
 from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access
 
@@ -27,7 +27,6 @@ from dryrecords.tenancy.access import Access
 class TooLarge(APIException):
     status_code = status.HTTP_413_REQUEST_ENTITY_TOO_LARGE
     default_code = "too_large"
-    default_detail = f"The body is larger than {settings.MAX_BODY_BYTES} bytes. Send less at a time."
 
 
 class AlwaysJson(DefaultContentNegotiation):
@@ -39,6 +38,7 @@ class AlwaysJson(DefaultContentNegotiation):
 
 class Route(APIView):
     content_negotiation_class = AlwaysJson
+    max_body_bytes = settings.MAX_BODY_BYTES
     # All or nothing. A route that commits in steps of its own says so; each step is in the scope all the same.
     one_transaction = True
 
@@ -67,8 +67,8 @@ class Route(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         length = request.META.get("CONTENT_LENGTH") or "0"
-        if length.isdecimal() and int(length) > settings.MAX_BODY_BYTES:
-            raise TooLarge()
+        if length.isdecimal() and int(length) > self.max_body_bytes:
+            raise TooLarge(f"The body is larger than {self.max_body_bytes} bytes. Send less at a time.")
         self.query = read_parameters(request, self.parameters(request.method))
 
     def parameters(self, method: str) -> Parameters:
@@ -93,11 +93,5 @@ def outward_errors(serializer: type[StrictSerializer]) -> Iterator[None]:
     try:
         yield
     except DomainError as error:
-        error.errors = [outward_error(serializer, each) for each in error.errors]
+        error.errors = [serializer.outward_error(each) for each in error.errors]
         raise
-
-
-def outward_error(serializer: type[StrictSerializer], error: FieldError) -> FieldError:
-    column = error.pointer.removeprefix("/")
-    name = serializer.name_of_column(column)
-    return FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error

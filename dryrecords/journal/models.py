@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
@@ -128,3 +129,70 @@ class GivenAnswer(models.Model):
 
     def __str__(self) -> str:
         return f"answer {self.status} to {self.key}"
+
+class Push(models.Model):
+    """One call of a device that brings what it wrote while it was offline: who, when by its clock, when by ours."""
+
+    organization_id = models.UUIDField()
+    token_id = models.UUIDField(null=True)
+    role = models.CharField(max_length=10)
+    customer_id = models.UUIDField(null=True)
+    actor = models.CharField(max_length=200)
+    device = models.CharField(max_length=200, blank=True)
+    request_id = models.CharField(max_length=64, blank=True)
+    sent_at = models.DateTimeField(null=True)
+    received_at = models.DateTimeField()
+
+    class Meta:
+        verbose_name_plural = "pushes"
+        indexes = [models.Index(fields=["organization_id", "token_id", "-id"], name="push_of_token")]
+
+    def __str__(self) -> str:
+        return f"{self.device} {self.received_at:%Y-%m-%d %H:%M}"
+
+
+class Mutation(models.Model):
+    """One write that a device made offline, and what came of it. The id is the device's own, so it happens once."""
+
+    class Status(models.TextChoices):
+        APPLIED = "applied"
+        # The record was there already, just so.
+        DUPLICATE = "duplicate"
+        # The record had been changed by somebody else: both versions are kept, this one here.
+        CONFLICT = "conflict"
+        HELD = "held"
+        DISMISSED = "dismissed"
+
+    pk = models.CompositePrimaryKey("organization_id", "mutation_id")
+    organization_id = models.UUIDField()
+    mutation_id = models.UUIDField()
+    push = models.ForeignKey(Push, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    # Tells another content under the same id.
+    fingerprint = models.BinaryField(max_length=16)
+    status = models.CharField(max_length=9, choices=Status)
+    resource = models.CharField(max_length=40)
+    op = models.CharField(max_length=6)
+    record_id = models.UUIDField(null=True)
+    version = models.IntegerField(null=True)
+    # The whole mutation as it was sent, unless it became a record at once. Text, because not all JSON is jsonb.
+    payload = models.TextField(null=True)
+    problem = models.TextField(null=True)
+    warnings = models.TextField(null=True)
+    # The records without which it cannot be applied.
+    waiting_for = ArrayField(models.UUIDField(), null=True)
+    # Other payloads that were sent under the same id, oldest first.
+    earlier = ArrayField(models.TextField(), default=list)
+    settled_by = models.CharField(max_length=200, blank=True)
+    settled_at = models.DateTimeField(null=True)
+
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=["organization_id", "push", "mutation_id"],
+                name="mutation_open",
+                condition=Q(status__in=["held", "conflict"]),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.op} {self.resource} {self.status}"

@@ -11,7 +11,6 @@ import psycopg
 from django.db import connection, models, transaction
 
 from dryrecords.season.models import BatchResult, DryerCalibration, SiteSeason
-from dryrecords.tenancy import scope
 
 
 def save_over_older(model: type[models.Model], rows: Sequence[Mapping[str, Any]], key: Sequence[str]) -> None:
@@ -55,7 +54,9 @@ def stored_results(organization_id: UUID, site_id: UUID, season: int, columns: S
     In binary: Django's own cursor reads text, which takes four times as long for so many floats.
     """
     with transaction.atomic(), connection.wrap_database_errors:
-        scope.begin()
+        # But that goes first: with the first statement of a transaction the database is told whose rows to show.
+        with connection.cursor() as first:
+            first.execute("SELECT 1")
         cursor = psycopg.Cursor(connection.connection)
         cursor.execute(
             f"SELECT {', '.join(columns)} FROM season_batchresult"

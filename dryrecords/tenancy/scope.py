@@ -63,13 +63,6 @@ def each_organization() -> Iterator[UUID]:
             yield organization_id
 
 
-def begin() -> None:
-    """What goes past Django's cursors inside a transaction calls this first; for all else it happens by itself."""
-    connection.ensure_connection()
-    if _scope() and _is_idle(connection):
-        _say(*_parts(_here.scope))
-
-
 @contextlib.contextmanager
 def _scoped(scope: Scope) -> Iterator[None]:
     outer = _scope()
@@ -88,7 +81,10 @@ def _scoped(scope: Scope) -> Iterator[None]:
 
 
 def _say_first(execute: Callable[..., Any], sql: str, params: Any, many: bool, context: dict[str, Any]) -> Any:
-    """Before the first statement of a transaction; a statement without one gets its own."""
+    """Before the first statement of a transaction; a statement without one gets its own.
+
+    Of statements that go past Django's cursors it hears nothing: one of Django's has to go before them.
+    """
     held = context["connection"]
     if not _is_idle(held):
         return execute(sql, params, many, context)

@@ -7,6 +7,8 @@ TABLES = [
     "journal_change",
     "journal_stalemark",
     "journal_givenanswer",
+    "journal_push",
+    "journal_mutation",
 ]
 
 # The sub-select is worked out once for a statement, so that an index on the organization serves it. Forced: the owner
@@ -34,7 +36,7 @@ NO_SWEEP = "DROP POLICY sweep_claim ON journal_stalemark; DROP POLICY sweep_look
 
 
 class Migration(migrations.Migration):
-    dependencies = [("journal", "0002_history_by_trigger")]
+    dependencies = [("journal", "0003_submissions")]
 
     operations = [
         *(migrations.RunSQL(WALL.format(table=table), NO_WALL.format(table=table)) for table in TABLES),
