@@ -35,7 +35,7 @@ class Command(BaseCommand):
     def _show(self, options: Options, once: bool) -> None:
         demo.wait_until_computed()
         self.stdout.write(f"\n{demo.ORGANIZATION} (invented), season {demo.SEASON}\n\n{demo.season_table()}\n")
-        self.stdout.write(f"\n{demo.CAUTION}\n")
+        self.stdout.write(f"\n{demo.NOTE}\n\n{demo.CAUTION}\n")
         if not once:
             self._tell_how_to_look(f"http://{options.bind}")
         self.stdout.flush()
