@@ -33,6 +33,7 @@ from api.views import Route, outward_errors
 from dryrecords.core.errors import invalid
 from dryrecords.core.quantities import UNITS
 from dryrecords.grain.bed import MODEL_VERSION
+from dryrecords.grain.dryer_fit import FARTHEST
 from dryrecords.harvest.models import Crop
 from dryrecords.season import cautions
 from dryrecords.season.advice import Advice, advise
@@ -52,6 +53,7 @@ RELATION_TERMS = (
     "points_per_f_ambient",
 )
 NOT_YET = "Nothing was learned of this crop in this dryer yet: what is expected of any dryer."
+AT_ITS_END = "A factor stands at the end of what the fit allows: the bed model does not describe this dryer and crop."
 HOW = (
     "Cooled moisture = moisture_cooled_pct at the centre, plus each slope times the distance from the centre. Slopes "
     "and level start from the bed model and move as far as the batches show."
@@ -94,14 +96,22 @@ def outward_calibration(view: CalibrationView) -> dict[str, Any]:
         "covariance": _matrix(taught.covariance, FACTOR_SCALE),
         "covariance_terms": list(COVARIANCE_TERMS),
         "relation": _relation(figures["relation"]) if figures.get("relation") else None,
+        "outcomes": _rounded([figures["outcomes"]])[0] if figures else None,
         "left_out": figures.get("left_out", []),
         "wild": figures.get("wild", []),
         "last": _rounded(figures.get("last", [])),
         "error": view.error or None,
         "model_version": held.model_version if held else MODEL_VERSION,
-        "assumed": [] if taught.batches else [NOT_YET],
+        "assumed": _assumed(taught),
         "cautions": [cautions.ESTIMATE, cautions.HOT_SAMPLES],
     }
+
+
+def _assumed(taught: Taught) -> list[str]:
+    found = np.array([taught.log_drying_rate, taught.log_airflow, taught.cutoff_offset_c])
+    if not taught.batches:
+        return [NOT_YET]
+    return [AT_ITS_END] if (np.abs(found) >= 0.999 * FARTHEST).any() else []
 
 
 def _relation(relation: dict[str, Any]) -> dict[str, Any]:
@@ -249,6 +259,7 @@ RELATION = schema(
         "how": {"type": "string"},
     }
 )
+OUTCOMES = schema({"batches": {"type": "integer"}, "sd_pct": NUMBER, "same_as_last_rmse_pct": NUMBER})
 CALIBRATION = schema(
     {
         "dryer": UUID_TEXT,
@@ -262,6 +273,7 @@ CALIBRATION = schema(
         "covariance": MATRIX,
         "covariance_terms": TEXTS,
         "relation": {"oneOf": [RELATION, {"type": "null"}]},
+        "outcomes": {"oneOf": [OUTCOMES, {"type": "null"}]},
         "left_out": {"type": "array", "items": schema({"batch": UUID_TEXT, "reason": {"type": "string"}})},
         "wild": {"type": "array", "items": UUID_TEXT},
         "last": LAST,

@@ -113,7 +113,11 @@ def _spread_pct(calibration: DryerCalibration | None, taught: Taught) -> float:
     relation = calibration.figures["relation"] if calibration else None
     if relation and relation["left_out_rmse_pct"] is not None:
         return scatter_pct(relation["left_out_rmse_pct"], relation["batches"])
-    return taught.scatter_pct
+    if taught.batches or calibration is None:
+        return taught.scatter_pct
+    # A dryer that the model is not of still shows how far apart its batches come out.
+    outcomes = calibration.figures["outcomes"]
+    return scatter_pct(outcomes["sd_pct"], outcomes["batches"])
 
 
 def _target(

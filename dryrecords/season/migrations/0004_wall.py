@@ -25,6 +25,6 @@ ALTER TABLE {table} DISABLE ROW LEVEL SECURITY;
 
 
 class Migration(migrations.Migration):
-    dependencies = [("season", "0002_learning")]
+    dependencies = [("season", "0003_basis")]
 
     operations = [migrations.RunSQL(WALL.format(table=table), NO_WALL.format(table=table)) for table in TABLES]
