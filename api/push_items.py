@@ -64,6 +64,10 @@ class Item:
         self.status, self.problem = Status.DUPLICATE, None
         self.record_id, self.version = record_id, version
 
+    def start_over(self) -> None:
+        self.status, self.version, self.problem, self.record = Status.APPLIED, None, None, None
+        self.warnings, self.waiting_for = [], []
+
     def answer(self) -> dict[str, Any]:
         return {
             "id": self.mutation.id,
