@@ -141,7 +141,16 @@ class Run(WithLedger):
 
     def _complete(self, resource: Resource, items: list[Item]) -> None:
         read = [item for item in items if item.row is not None and item.values is not None]
-        resource.writer.complete(self.access, [item.values for item in read], None)
+        try:
+            resource.writer.complete(self.access, [item.values for item in read], None)
+        except DomainError as error:
+            if len(items) > 1:
+                # One breaks a rule between records; which one, each alone tells.
+                for item in items:
+                    self._complete(resource, [item])
+            else:
+                items[0].refuse(error)
+            return
         for item in read:
             for column, value in item.values.items():
                 setattr(item.row.values, column, value)

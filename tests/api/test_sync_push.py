@@ -247,7 +247,7 @@ def test_an_update_waits_for_its_record(farm: Farm, office: Client) -> None:
 
 
 def test_a_chain_of_things_that_wait(farm: Farm, office: Client) -> None:
-    lot = mutation("lots", bodies(farm)["lots"])
+    lot = mutation("lots", bodies(farm)["lots"] | {"crop": "corn"})
     batch = mutation("batches", bodies(farm)["batches"] | {"lot": lot["record"]["id"]})
     sample = sample_of(batch)
     for each in (sample, batch):
@@ -256,6 +256,14 @@ def test_a_chain_of_things_that_wait(farm: Farm, office: Client) -> None:
     assert push(office, lot)[0]["status"] == "applied"
     assert office.get("sync/held").json()["results"] == []
     assert office.get(f"samples/{sample['record']['id']}").status_code == 200
+
+
+def test_a_rule_between_records_holds_only_what_breaks_it(farm: Farm, office: Client) -> None:
+    good = mutation("batches", bodies(farm)["batches"])
+    other_crop = mutation("batches", bodies(farm)["batches"] | {"crop": "wheat"})
+    assert [each["status"] for each in push(office, good, other_crop)] == ["applied", "held"]
+    kept = office.get(f"sync/held/{other_crop['id']}").json()
+    assert [(each["pointer"], each["code"]) for each in kept["problem"]["errors"]] == [("/record/lot", "other_crop")]
 
 
 def test_what_is_held_is_tried_again_when_it_is_sent_again(farm: Farm, office: Client) -> None:
