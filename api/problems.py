@@ -131,6 +131,12 @@ def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:
     return _plain_view(request, 404, NotFound.code, "There is nothing at this address.")
 
 
+def too_many(request: HttpRequest, wait_s: int) -> JsonResponse:
+    response = _plain_view(request, 429, "throttled", f"Too many attempts. Try again in {wait_s} seconds.")
+    response["Retry-After"] = str(wait_s)
+    return response
+
+
 def server_error(request: HttpRequest) -> JsonResponse:
     return _plain_view(
         request, 500, "server_error", "Something failed on our side. The request id finds it in the log."

@@ -58,6 +58,7 @@ PROBLEMS = {
     413: "The body is too large.",
     415: "The body is not declared as application/json.",
     422: "Well-formed, but impossible: `errors` says which values, and why.",
+    429: "Too many requests of this token or from this address. Retry-After says when to come back.",
     503: "The database cannot be reached just now. Retry-After says when to come back.",
 }
 
@@ -117,7 +118,7 @@ class RouteSchema(AutoSchema):
         answers = {str(code): self._answer(answer) for code, answer in operation.answers.items()}
         schema = {MEDIA_TYPE: {"schema": self.problem.ref}}
         refusals = {
-            str(code): {"description": PROBLEMS[code], "content": schema} for code in (*operation.problems, 503)
+            str(code): {"description": PROBLEMS[code], "content": schema} for code in (*operation.problems, 429, 503)
         }
         return answers | refusals
 

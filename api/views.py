@@ -16,6 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api import throttling
 from api.filters import Parameters, read_parameters
 from api.operations import Operation
 from api.record_serializer import StrictSerializer
@@ -52,6 +53,9 @@ class Route(APIView):
         except Exception as error:
             response = self.handle_exception(error)
         self.response = self.finalize_response(self.request, response, *args, **kwargs)
+        # Nobody's records are kept in between, and what is sent is data, whatever a browser takes it for.
+        self.response.headers.setdefault("Cache-Control", "private, no-cache")
+        self.response.headers.setdefault("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
         return self.response
 
     def _handled(self, *args: Any, **kwargs: Any) -> HttpResponseBase:
@@ -65,7 +69,11 @@ class Route(APIView):
             return handler(self.request, *args, **kwargs)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        # Before the token is looked up, which costs the most of what a stranger can cause.
+        throttling.check_address(request)
         super().initial(request, *args, **kwargs)
+        if isinstance(request.auth, Access):
+            throttling.check_token(request.auth.token_id)
         length = request.META.get("CONTENT_LENGTH") or "0"
         if length.isdecimal() and int(length) > self.max_body_bytes:
             raise TooLarge(f"The body is larger than {self.max_body_bytes} bytes. Send less at a time.")

@@ -4,12 +4,14 @@ from django.contrib import admin
 from django.urls import include, path
 
 from api import health
+from dryrecords.config.sign_in import sign_in_page
 
 urlpatterns = [
     path("api/v1", include("api.urls")),
     path("health/live", health.live),
     path("health/ready", health.ready),
     path("metrics", health.metrics),
+    path("admin/login/", sign_in_page),
     path("admin/", admin.site.urls),
 ]
 

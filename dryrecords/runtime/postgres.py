@@ -114,7 +114,9 @@ def _start(cluster: Cluster, address: Path, log: Path, options: Sequence[str]) -
     command = [
         os.fspath(installation.bin / "postgres"), "-D", os.fspath(cluster.data),
         "-c", "listen_addresses=", "-c", f"unix_socket_directories={cluster.sockets}", "-c", "port=5432",
-        "-c", "unix_socket_permissions=0700", "-c", "timezone=UTC", "-c", "log_timezone=UTC", *options,
+        "-c", "unix_socket_permissions=0700", "-c", "timezone=UTC", "-c", "log_timezone=UTC",
+        # A statement that fails is not written down: it holds what somebody recorded.
+        "-c", "log_min_error_statement=panic", "-c", "log_error_verbosity=terse", *options,
     ]
     # fmt: on
     line = lifeline.start(address, lifeline.Server(command, signal.SIGINT, log, cluster.account))

@@ -105,6 +105,8 @@ class Token(models.Model):
     issued_at = models.DateTimeField(auto_now_add=True)
     last_used_at = models.DateTimeField(null=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
+    # A token that was replaced opens doors until then, so that its device has time to be given the new one.
+    valid_until = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [
@@ -117,3 +119,20 @@ class Token(models.Model):
 
     def __str__(self) -> str:
         return f"{self.device} ({self.role})"
+
+
+class SignIn(models.Model):
+    """An attempt to sign in to the admin that has not succeeded: by name and by address, each only as a digest."""
+
+    name = models.CharField(max_length=64)
+    address = models.CharField(max_length=64)
+    at = models.DateTimeField()
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["name", "at"], name="sign_in_by_name"),
+            models.Index(fields=["address", "at"], name="sign_in_by_address"),
+        ]
+
+    def __str__(self) -> str:
+        return f"sign-in at {self.at:%Y-%m-%d %H:%M}"

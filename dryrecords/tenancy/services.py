@@ -7,8 +7,10 @@ import secrets
 from datetime import timedelta
 from uuid import UUID
 
+from django.db import transaction
+
 from dryrecords.core import clock
-from dryrecords.core.errors import Invalid, NotFound
+from dryrecords.core.errors import Conflict, Invalid, NotFound
 from dryrecords.journal.trail import Actor
 from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access, Role
@@ -35,6 +37,30 @@ def token_issue(
     return token, text
 
 
+def token_rotate(organization: Organization, device: str, grace: timedelta) -> tuple[Token, str]:
+    """A new token for the device of the old one, which is good for `grace` longer."""
+    in_force = Token.objects.filter(
+        organization=organization, device=device, revoked_at__isnull=True, valid_until__isnull=True
+    )
+    with transaction.atomic():
+        held = list(in_force.select_for_update(of=("self",)).select_related("customer")[:2])
+        if not held:
+            raise NotFound(f"No token of {device!r} is in force.")
+        if len(held) > 1:
+            raise Conflict(f"More than one token of {device!r} is in force: revoke them and issue one.")
+        Token.objects.filter(pk=held[0].pk).update(valid_until=clock.now() + grace)
+        return token_issue(organization=organization, role=held[0].role, device=device, customer=held[0].customer)
+
+
+def device_revoke(organization: Organization, device: str) -> int:
+    """Every token of the device is void at once; how many there were."""
+    tokens = Token.objects.filter(organization=organization, device=device, revoked_at__isnull=True)
+    count = tokens.update(revoked_at=clock.now())
+    if not count:
+        raise NotFound(f"No token of {device!r} is in force.")
+    return count
+
+
 def token_revoke(token_id: UUID) -> None:
     if not Token.objects.filter(pk=token_id, revoked_at__isnull=True).update(revoked_at=clock.now()):
         raise NotFound("There is no such token in force.")
@@ -44,9 +70,9 @@ def access_of_token(text: str, request_id: str = "") -> Access | None:
     """Who holds this token, or None if it is unknown or revoked."""
     # A function of the database finds it: of which organization a request is, is not known yet.
     token = next(iter(Token.objects.raw("SELECT * FROM tenancy_token_of(%s)", [digest_of(text)])), None)
-    if token is None or token.revoked_at is not None:
-        return None
     moment = clock.now()
+    if token is None or token.revoked_at is not None or (token.valid_until is not None and token.valid_until <= moment):
+        return None
     if token.last_used_at is None or moment - token.last_used_at > LAST_USE_IS_WRITTEN_EVERY:
         with scope.organization(token.organization_id):
             Token.objects.filter(pk=token.pk).update(last_used_at=moment)
