@@ -34,7 +34,7 @@ class MembershipAdmin(admin.ModelAdmin):
 
 @admin.register(Token)
 class TokenAdmin(ReadOnlyAdmin):
-    list_display = ("device", "organization", "role", "customer", "issued_at", "last_used_at", "valid_until", "revoked_at")
+    list_display = ("device", "organization", "role", "issued_at", "last_used_at", "valid_until", "revoked_at")
     list_filter = ("role",)
     search_fields = ("device", "organization__name")
     exclude = ("digest",)

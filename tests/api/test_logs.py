@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from dryrecords.core.errors import Invalid
 from dryrecords.season import services
 from dryrecords.tenancy.writes import Writer
 from tests import factories
@@ -33,8 +34,8 @@ def provoke(farm: Farm, token: str) -> None:
     assert office.get(f"customers/{SECRET}").status_code == 404
     assert Client(SECRET).get("customers").status_code == 401
     # Refused by the database alone: the serializer is not asked.
-    with pytest.raises(Exception, match="refused"):
-        factories.sample(farm.by, farm["batches"], moisture_pct=500.0, note=SECRET)
+    with pytest.raises(Invalid, match="latitude"):
+        factories.site(farm.by, farm["customers"], name=SECRET, latitude=500.0)
     assert office.post("customers", body).status_code == 201
 
 
@@ -78,7 +79,7 @@ def test_log_of_the_embedded_database(farm: Farm) -> None:
 
 
 def test_log_of_background_work(farm: Farm, caplog: pytest.LogCaptureFixture) -> None:
-    factories.sample(farm.by, farm["batches"], note=SECRET)
+    factories.batch(farm.by, farm["dryers"], note=SECRET)
     services.work_off()
     assert_untold(caplog.text, SECRET)
 
