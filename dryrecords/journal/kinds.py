@@ -14,3 +14,7 @@ SETTINGS = "settings"
 WIDE = (DRYER, TANK, SITE_POWER, METER, LOT, PRICES, SETTINGS)
 # One key for kinds that concern an organization as a whole.
 EVERYTHING = "all"
+
+# Work that may wait a moment, so that it is done once for many writes.
+CALIBRATION = "calibration"
+FORECAST_GRID = "forecast_grid"

@@ -16,6 +16,9 @@ class Head(models.Model):
     organization_id = models.UUIDField(primary_key=True)
     number = models.BigIntegerField(default=0)
 
+    def __str__(self) -> str:
+        return f"{self.number} changes"
+
 
 class Epoch(models.Model):
     """One row: the name of this history. A database set back to a backup gets a new one, and old cursors are void."""
@@ -63,6 +66,9 @@ class Change(models.Model):
         indexes = [
             models.Index(fields=["organization_id", "record_id", "number"], name="change_of_record"),
         ]
+
+    def __str__(self) -> str:
+        return f"{self.operation} of {self.resource} {self.record_id}"
 
 
 class StaleMark(models.Model):
@@ -120,6 +126,9 @@ class GivenAnswer(models.Model):
             models.UniqueConstraint(fields=["organization_id", "key"], name="given_answer_once"),
         ]
         indexes = [models.Index(fields=["given_at"], name="given_answer_age")]
+
+    def __str__(self) -> str:
+        return f"answer {self.status} to {self.key}"
 
 
 class Push(models.Model):

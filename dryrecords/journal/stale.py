@@ -45,8 +45,11 @@ class Claim:
     until: datetime
 
 
-def raise_marks(organization_id: UUID, marks: Iterable[Mark]) -> None:
-    """Raise each mark by one. Sorted, so that two transactions that share marks cannot deadlock."""
+def raise_marks(organization_id: UUID, marks: Iterable[Mark], *, wait_s: float = 0.0) -> None:
+    """Raise each mark by one. Sorted, so that two transactions that share marks cannot deadlock.
+
+    With `wait_s` the work may begin so much later: many writes in that time are worked off once.
+    """
     widest: dict[tuple[str, str], Mark] = {}
     for mark in sorted(marks):
         held = widest.get((mark.kind, mark.key))
@@ -61,7 +64,8 @@ def raise_marks(organization_id: UUID, marks: Iterable[Mark]) -> None:
             """
             INSERT INTO journal_stalemark AS held
                 (organization_id, kind, key, wanted, done, since, until, raised_at, run_after, attempts, last_error)
-            SELECT %s, kind, key, 1, 0, since, until, clock_timestamp(), clock_timestamp(), 0, ''
+            SELECT %s, kind, key, 1, 0, since, until, clock_timestamp(),
+                clock_timestamp() + make_interval(secs => %s), 0, ''
             FROM unnest(%s::text[], %s::text[], %s::timestamptz[], %s::timestamptz[])
                  AS raised (kind, key, since, until)
             ON CONFLICT (organization_id, kind, key) DO UPDATE SET
@@ -71,11 +75,13 @@ def raise_marks(organization_id: UUID, marks: Iterable[Mark]) -> None:
                 until = CASE WHEN held.wanted > held.done THEN greatest(held.until, excluded.until)
                              ELSE excluded.until END,
                 raised_at = excluded.raised_at,
-                run_after = excluded.run_after,
+                run_after = CASE WHEN held.wanted > held.done THEN least(held.run_after, excluded.run_after)
+                                 ELSE excluded.run_after END,
                 attempts = CASE WHEN held.attempts >= %s THEN %s ELSE 0 END
             """,
             [
                 organization_id,
+                wait_s,
                 [m.kind for m in rows],
                 [m.key for m in rows],
                 [m.since for m in rows],
@@ -85,6 +91,15 @@ def raise_marks(organization_id: UUID, marks: Iterable[Mark]) -> None:
                 ALONE_FROM_ATTEMPT,
             ],
         )
+
+
+def due_kinds() -> set[str]:
+    """Kinds of which something waits: one look instead of a claim for each kind."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT DISTINCT kind FROM journal_stalemark WHERE wanted > done AND run_after <= clock_timestamp()"
+        )
+        return {row[0] for row in cursor.fetchall()}
 
 
 def claim(kinds: Sequence[str], limit: int) -> list[Claim]:

@@ -33,8 +33,9 @@ class BatchResult(models.Model):
     # Each with code, detail and the batches it concerns.
     warnings = models.JSONField(default=list)
     base_moisture_pct = models.FloatField()
-    fuel_basis = models.CharField(max_length=9, choices=Basis)
-    electricity_basis = models.CharField(max_length=9, choices=Basis)
+    # Empty where there is no figure to rest on anything.
+    fuel_basis = models.CharField(max_length=9, choices=Basis, blank=True)
+    electricity_basis = models.CharField(max_length=9, choices=Basis, blank=True)
 
     class Meta:
         indexes = [
@@ -71,3 +72,44 @@ class SiteSeason(models.Model):
 
     def __str__(self) -> str:
         return f"{self.season} of site {self.site_id}"
+
+
+class DryerCalibration(models.Model):
+    """What a dryer's own batches of one crop have taught."""
+
+    organization_id = models.UUIDField()
+    dryer_id = models.UUIDField()
+    crop = models.CharField(max_length=10)
+    generation = models.BigIntegerField()
+    computed_at = models.DateTimeField()
+    model_version = models.CharField(max_length=40)
+    batches = models.IntegerField()
+    # Factors with their covariance, the cut-off relation, batches left out: see season.calibration.
+    figures = models.JSONField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organization_id", "dryer_id", "crop"], name="dryer_calibration_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.crop} in dryer {self.dryer_id}"
+
+
+class ForecastGrid(models.Model):
+    """Many forecasts of one dryer, computed in the background."""
+
+    id = models.UUIDField(primary_key=True)
+    organization_id = models.UUIDField()
+    dryer_id = models.UUIDField()
+    asked_at = models.DateTimeField()
+    # Each as asked, in SI; answers in the same order, as many as are done.
+    wanted = models.JSONField()
+    answers = models.JSONField(default=list)
+    error = models.TextField(blank=True, default="")
+
+    class Meta:
+        indexes = [models.Index(fields=["organization_id", "-asked_at"], name="forecast_grid_listed")]
+
+    def __str__(self) -> str:
+        return f"{len(self.answers)} of {len(self.wanted)} forecasts"

@@ -25,8 +25,10 @@ from dryrecords.season import aggregate
 from dryrecords.season.affected import batches_touched
 from dryrecords.season.assemble import Assembled, assemble
 from dryrecords.season.facts import BatchRow, load_facts
-from dryrecords.season.models import BatchResult, SiteSeason
-from dryrecords.season.notes import note_flags
+from dryrecords.season.grids import compute_grids
+from dryrecords.season.learned import compute_calibrations
+from dryrecords.season.models import BatchResult, DryerCalibration, SiteSeason
+from dryrecords.season.notes import note_figures, note_flags
 from dryrecords.season.storing import save_results, save_site_season, stored_places, stored_results
 
 log = logging.getLogger(__name__)
@@ -34,6 +36,8 @@ log = logging.getLogger(__name__)
 BATCHES_AT_ONCE = 500
 WIDE_AT_ONCE = 20
 SITE_SEASONS_AT_ONCE = 10
+# A dryer is learned anew once for all that comes in meanwhile.
+CALIBRATE_AFTER_S = 10.0
 
 
 def work_off(seconds: float = math.inf) -> bool:
@@ -43,11 +47,14 @@ def work_off(seconds: float = math.inf) -> bool:
         (kinds.WIDE, WIDE_AT_ONCE, _spread),
         ([kinds.BATCH], BATCHES_AT_ONCE, compute_results),
         ([kinds.SITE_SEASON], SITE_SEASONS_AT_ONCE, compute_site_seasons),
+        ([kinds.FORECAST_GRID], 1, compute_grids),
+        ([kinds.CALIBRATION], 1, compute_calibrations),
     ]
     while monotonic() < until:
         # From wide to narrow: what a price change touches is marked before batches are computed, and those
         # before their season is summed. The first kind with work has the turn.
-        if not any(_work_on(claim_kinds, limit, do) for claim_kinds, limit, do in steps):
+        due = stale.due_kinds()
+        if not any(due.intersection(of) and _work_on(of, limit, do) for of, limit, do in steps):
             return False
     return True
 
@@ -97,19 +104,24 @@ def compute_results(claims: Sequence[Claim]) -> None:
     rows = _result_rows(organization_id, facts.batches, assembled, figures, generations)
     live = {batch.id for batch in facts.batches}
     with transaction.atomic():
-        places = {*stored_places(ids), *((row["site_id"], row["season"]) for row in rows)}
+        places = {*stored_places(ids), *((r["site_id"], r["season"], r["dryer_id"], r["crop"]) for r in rows)}
         save_results(rows)
         overtaken = stale.settle(claims)
         # Settled first: whoever saves the same batches waits for the marks, and then sees what is deleted here.
         BatchResult.objects.filter(batch_id__in=set(ids) - live).delete()
         _take_back(overtaken)
-        stale.raise_marks(organization_id, [site_season_mark(*place) for place in places])
+        stale.raise_marks(organization_id, [calibration_mark(p[2], p[3]) for p in places], wait_s=CALIBRATE_AFTER_S)
+        stale.raise_marks(organization_id, [site_season_mark(p[0], p[1]) for p in places])
 
 
 def _take_back(overtaken: Sequence[Claim]) -> None:
     """An older result is only ever saved where a newer worker found the batch removed, and so left no result."""
     for claim in overtaken:
         BatchResult.objects.filter(batch_id=claim.key, generation__lte=claim.wanted).delete()
+
+
+def calibration_mark(dryer_id: UUID, crop: str) -> Mark:
+    return Mark(kinds.CALIBRATION, f"{dryer_id}:{crop}")
 
 
 def site_season_mark(site_id: UUID, season: int) -> Mark:
@@ -134,8 +146,7 @@ def _result_rows(
         own_flags = {name: flag[i] for name, flag in flags.items()}
         note_flags(notes, batch.crop, own_flags)
         own = {name: column[i] for name, column in columns.items()}
-        if own["points_removed"] is not None and own["points_removed"] < 0:
-            notes.warn("wetter_out_than_in")
+        note_figures(notes, own, own_flags)
         rows.append(
             {
                 "batch_id": batch.id,
@@ -152,8 +163,10 @@ def _result_rows(
                 "assumed": notes.assumed,
                 "warnings": notes.warnings,
                 "base_moisture_pct": base_moisture[i],
-                "fuel_basis": _basis(own_flags["fuel_estimated"]),
-                "electricity_basis": _basis(own_flags["electricity_estimated"] or own_flags["electricity_from_fan"]),
+                "fuel_basis": _basis(own["fuel_energy_j"], own_flags["fuel_estimated"]),
+                "electricity_basis": _basis(
+                    own["electricity_kwh"], own_flags["electricity_estimated"] or own_flags["electricity_from_fan"]
+                ),
                 **own,
             }
         )
@@ -164,7 +177,10 @@ def _nullable(column: np.ndarray[Any, Any]) -> list[float | None]:
     return [None if math.isnan(x) else x for x in column.tolist()]
 
 
-def _basis(estimated: bool) -> str:
+def _basis(figure: float | None, estimated: bool) -> str:
+    """Empty where there is no figure to rest on anything."""
+    if figure is None:
+        return ""
     return BatchResult.Basis.ESTIMATED if estimated else BatchResult.Basis.METERED
 
 
@@ -182,9 +198,11 @@ def compute_site_seasons(claims: Sequence[Claim]) -> None:
 
 
 def _site_season(claim: Claim, site_id: UUID, season: int) -> dict[str, Any]:
-    read = ("batch_id", "dryer_id", "crop", "complete", *aggregate.COLUMNS)
-    rows = stored_results(claim.organization_id, site_id, season, read)
-    table = np.array([row[4:] for row in rows], dtype=float).reshape(len(rows), len(aggregate.COLUMNS))
+    """Figures of the complete batches alone: what went in then is what came out, and they add up."""
+    read = ("batch_id", "dryer_id", "crop", "fuel_basis", "complete", *aggregate.COLUMNS)
+    every = stored_results(claim.organization_id, site_id, season, read)
+    rows = [row for row in every if row[4]]
+    table = np.array([row[5:] for row in rows], dtype=float).reshape(len(rows), len(aggregate.COLUMNS))
     columns = {name: np.ascontiguousarray(table[:, i]) for i, name in enumerate(aggregate.COLUMNS)}
     best, worst = aggregate.best_and_worst(columns, [str(row[0]) for row in rows])
     return {
@@ -193,9 +211,10 @@ def _site_season(claim: Claim, site_id: UUID, season: int) -> dict[str, Any]:
         "season": season,
         "generation": claim.wanted,
         "computed_at": clock.now(),
-        "batches": len(rows),
-        "complete_batches": sum(row[3] for row in rows),
+        "batches": len(every),
+        "complete_batches": len(rows),
         "figures": {
+            "fuel_metered": sum(row[3] == BatchResult.Basis.METERED for row in rows),
             "parts": aggregate.parts(columns),
             "by_dryer": aggregate.grouped(columns, [str(row[1]) for row in rows]),
             "by_crop": aggregate.grouped(columns, [row[2] for row in rows]),
@@ -218,6 +237,8 @@ def rebuild(season: int | None = None) -> int:
         with transaction.atomic():
             results.filter(organization_id=organization_id).delete()
             seasons.filter(organization_id=organization_id).delete()
+            if season is None:
+                DryerCalibration.objects.filter(organization_id=organization_id).delete()
             stale.raise_marks(organization_id, [Mark(kinds.BATCH, str(batch_id)) for batch_id in ids])
     return sum(len(ids) for ids in by_organization.values())
 

@@ -10,7 +10,7 @@ import orjson
 import psycopg
 from django.db import connection, models
 
-from dryrecords.season.models import BatchResult, SiteSeason
+from dryrecords.season.models import BatchResult, DryerCalibration, SiteSeason
 
 
 def save_over_older(model: type[models.Model], rows: Sequence[Mapping[str, Any]], key: Sequence[str]) -> None:
@@ -44,6 +44,10 @@ def save_site_season(row: Mapping[str, Any]) -> None:
     save_over_older(SiteSeason, [row], ["organization_id", "site_id", "season"])
 
 
+def save_calibration(row: Mapping[str, Any]) -> None:
+    save_over_older(DryerCalibration, [row], ["organization_id", "dryer_id", "crop"])
+
+
 def stored_results(organization_id: UUID, site_id: UUID, season: int, columns: Sequence[str]) -> list[tuple[Any, ...]]:
     """These columns of the results of a site's season, in the order of their batches' ids.
 
@@ -60,6 +64,7 @@ def stored_results(organization_id: UUID, site_id: UUID, season: int, columns: S
         return cursor.fetchall()
 
 
-def stored_places(batch_ids: Sequence[UUID]) -> list[tuple[UUID, int]]:
-    """Site and season under which these batches' results are counted now."""
-    return list(BatchResult.objects.filter(batch_id__in=batch_ids).values_list("site_id", "season").distinct())
+def stored_places(batch_ids: Sequence[UUID]) -> list[tuple[UUID, int, UUID, str]]:
+    """Site, season, dryer and crop under which these batches' results are counted now."""
+    results = BatchResult.objects.filter(batch_id__in=batch_ids)
+    return list(results.values_list("site_id", "season", "dryer_id", "crop").distinct())

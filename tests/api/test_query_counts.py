@@ -62,8 +62,8 @@ def test_reading_one(farm: Farm, warm: Client) -> None:
 
 
 def test_writing_one(farm: Farm, warm: Client) -> None:
-    # References of three kinds; who writes, marks, and the row, with which the database writes the history.
-    with queries(6):
+    # References of three kinds, the lot's crop; who writes, marks, and the row, whose history the database writes.
+    with queries(7):
         made = warm.post("batches", bodies(farm)["batches"])
     # Read, lock, who writes, marks, write.
     with queries(5):

@@ -32,7 +32,7 @@ class BusyYard(Yard):
         self._started += 1
         return 5.0 * self._started
 
-    def post_batch(self, _: Any = None) -> tuple[str, list[Answer]]:
+    def post_batch(self) -> tuple[str, list[Answer]]:
         """A batch of 56,000 lb or some more, its wet and its cooled sample; the id, and what the server answered."""
         batch_id, start = str(uuid4()), at(self._next_start())
         batch = {
@@ -53,7 +53,7 @@ class BusyYard(Yard):
         ]
         return batch_id, answers
 
-    def posted(self) -> str:
+    def posted(self, _: Any = None) -> str:
         """The id of a new batch that was taken without complaint."""
         batch_id, answers = self.post_batch()
         assert [answer.status for answer in answers] == [201] * 3, answers

@@ -29,17 +29,19 @@ def attempts() -> dict[int, int]:
 
 
 def test_workers_killed_in_the_middle_lose_nothing_and_double_nothing(tree: Tree, yard: BusyYard) -> None:
-    made, seen = 0, []
-    for count in (300, 50, 50):
+    made = in_the_middle = 0
+    # A kill that comes too late proves nothing and is not counted.
+    for count in (300, 50, 50, 50, 50, 50):
         before = attempts()
         worker = tree.worker(**QUICK)
         yard.make_batches(count)
         made += count
         assert wait_for(lambda: claimed_since(before)), tree.told()  # noqa: B023 - called at once
         tree.kill(worker)
-        seen.append(claimed_since(before))
-    # A kill that came too late would have proved nothing.
-    assert all(seen), seen
+        in_the_middle += claimed_since(before)
+        if in_the_middle == 3:
+            break
+    assert in_the_middle == 3
     assert max(attempts().values()) >= 2
     for _ in range(2):
         tree.worker(**QUICK)
@@ -103,7 +105,7 @@ def test_two_workers_at_once_beside_writers_lose_no_update_and_never_deadlock(tr
     before = deadlocks()
     ids = [yard.posted() for _ in range(30)]
     with Writers(yard, ids, count=4) as writers:
-        time.sleep(8)
+        time.sleep(5)
     refused = [answer for answer in writers.answers if answer.status not in {200, 201, 422}]
     assert refused == [], tree.told()
     assert len(writers.answers) > 100

@@ -10,7 +10,7 @@ import socket
 import subprocess
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -174,7 +174,11 @@ class Api:
         return time.monotonic() - begun
 
 
-def at_once(work: Callable[[Any], Any], on: list[Any], threads: int = 4) -> list[Any]:
-    """`work` on each, several at a time, as several devices would."""
+def at_once(work: Callable[[Any], Any], on: Iterable[Any], threads: int = 4) -> list[Any]:
+    """`work` on each, several at a time, as several devices would. The first that fails ends it."""
     with ThreadPoolExecutor(threads) as pool:
-        return list(pool.map(work, on))
+        futures = [pool.submit(work, one) for one in on]
+        try:
+            return [future.result() for future in futures]
+        finally:
+            pool.shutdown(cancel_futures=True)

@@ -33,11 +33,13 @@ def open_place() -> Iterator[Path]:
     """A new directory that the server's account can enter, unlike pytest's own; nothing may run on it at the end."""
     directory = Path(tempfile.mkdtemp(prefix="dryrecords-test-", dir="/tmp"))
     directory.chmod(0o755)
-    yield directory
-    left_over = {} if nothing_runs_on(directory) else running_on(directory)
-    for pid in left_over:
-        os.kill(pid, signal.SIGKILL)
-    shutil.rmtree(directory, ignore_errors=True)
+    try:
+        yield directory
+    finally:
+        left_over = {} if nothing_runs_on(directory) else running_on(directory)
+        for pid in left_over:
+            os.kill(pid, signal.SIGKILL)
+        shutil.rmtree(directory, ignore_errors=True)
     assert not left_over, f"still running: {left_over}"
 
 
