@@ -36,7 +36,7 @@ from dryrecords.journal.ledger import Status
 from dryrecords.tenancy import bulk
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.records import Record
-from dryrecords.tenancy.writes import explain
+from dryrecords.tenancy.writes import explain, nothing_to_add
 
 # Clocks of devices differ by so much without anybody noticing.
 AHEAD = timedelta(minutes=5)
@@ -112,7 +112,8 @@ class Run(WithLedger):
         if time.monotonic() > self.ends_at:
             item.refuse(_late())
             return
-        quick = quick_reader(resource.serializer)
+        # Columns that follow from others are filled in among a serializer's values.
+        quick = quick_reader(resource.serializer) if resource.writer.complete is nothing_to_add else None
         item.row = quick(item.mutation.record, self.horizon) if quick else None
         if item.row is None:
             try:
@@ -144,12 +145,12 @@ class Run(WithLedger):
         try:
             resource.writer.complete(self.access, [item.values for item in read], None)
         except DomainError as error:
-            if len(items) > 1:
-                # One breaks a rule between records; which one, each alone tells.
-                for item in items:
-                    self._complete(resource, [item])
+            if len(read) == 1:
+                read[0].refuse(error)
             else:
-                items[0].refuse(error)
+                # Some are refused; halving finds them.
+                self._complete(resource, read[: len(read) // 2])
+                self._complete(resource, read[len(read) // 2 :])
             return
         for item in read:
             for column, value in item.values.items():
@@ -243,6 +244,12 @@ class Run(WithLedger):
             else:
                 changes += [] if values is None else [(item, values)]
         self._check_changed_references(resource, changes)
+        for item, values in changes:
+            if item.problem is None:
+                try:
+                    resource.writer.complete(self.access, [values], there[item.record_id])
+                except DomainError as error:
+                    item.refuse(error)
         fitting = [(item, values) for item, values in changes if item.problem is None]
         bulk.correct(self.access, resource.writer, [(there[item.record_id], values) for item, values in fitting])
         for item, values in fitting:

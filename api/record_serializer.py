@@ -13,7 +13,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from api.fields import MomentField, ReferenceField
 from api.rules import broken_rules
-from dryrecords.core.errors import FieldError, Invalid
+from dryrecords.core.errors import Invalid
 from dryrecords.tenancy.records import Record
 
 # So many wrong names are told at once; a body of rubbish does not get a bigger answer.
@@ -48,13 +48,6 @@ class StrictSerializer(serializers.Serializer):
         return {
             name: turn(value) if turn else value for (name, _, turn), value in zip(_layout(cls), values, strict=True)
         }
-
-    @classmethod
-    def outward_error(cls, error: FieldError) -> FieldError:
-        """The domain names columns; outside they have the names of their trade units."""
-        column = error.pointer.removeprefix("/")
-        name = cls.name_of_column(column)
-        return FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error
 
     @classmethod
     def name_of_column(cls, column: str) -> str:

@@ -60,15 +60,15 @@ urlpatterns = [
     path("/bins/<id:id>/storage", Storage.as_view(), name="bin-storage"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
-    path("/grain/equilibrium", Equilibrium.as_view(), name="grain-equilibrium"),
-    path("/grain/air", Air.as_view(), name="grain-air"),
-    path("/grain/airflow", Airflow.as_view(), name="grain-airflow"),
-    path("/grain/storage-time", StorageTime.as_view(), name="grain-storage-time"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),
     path("/sync/held/<id:id>", Held.as_view(), name="sync-held-one"),
     path("/sync/held/<id:id>/resubmit", Resubmit.as_view(), name="sync-held-resubmit"),
     path("/sync/held/<id:id>/dismiss", Dismiss.as_view(), name="sync-held-dismiss"),
+    path("/grain/equilibrium", Equilibrium.as_view(), name="grain-equilibrium"),
+    path("/grain/air", Air.as_view(), name="grain-air"),
+    path("/grain/airflow", Airflow.as_view(), name="grain-airflow"),
+    path("/grain/storage-time", StorageTime.as_view(), name="grain-storage-time"),
 ]
 for _resource in RESOURCES:
     urlpatterns += [

@@ -20,7 +20,7 @@ from api import throttling
 from api.filters import Parameters, read_parameters
 from api.operations import Operation
 from api.record_serializer import StrictSerializer
-from dryrecords.core.errors import DomainError
+from dryrecords.core.errors import DomainError, FieldError
 from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access
 
@@ -101,5 +101,11 @@ def outward_errors(serializer: type[StrictSerializer]) -> Iterator[None]:
     try:
         yield
     except DomainError as error:
-        error.errors = [serializer.outward_error(each) for each in error.errors]
+        error.errors = [outward_error(serializer, each) for each in error.errors]
         raise
+
+
+def outward_error(serializer: type[StrictSerializer], error: FieldError) -> FieldError:
+    column = error.pointer.removeprefix("/")
+    name = serializer.name_of_column(column)
+    return FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error

@@ -130,6 +130,7 @@ class GivenAnswer(models.Model):
     def __str__(self) -> str:
         return f"answer {self.status} to {self.key}"
 
+
 class Push(models.Model):
     """One call of a device that brings what it wrote while it was offline: who, when by its clock, when by ours."""
 

@@ -120,14 +120,13 @@ class ChangesHands(Exception):
 
 
 def correct(access: Access, writer: Writer[Any], changes: Sequence[tuple[Record, dict[str, Any]]]) -> None:
-    """Change columns of different records, which are locked and afterwards are as they were written. All or none."""
+    """Change columns of different records, locked, by values that are complete; then they are as they were written."""
     moment = clock.now()
     written: list[Record] = []
     columns: set[str] = set()
     marks: set[Mark] = set()
     moved: set[UUID] = set()
     for record, values in changes:
-        writer.complete(access, [values], record)
         changed = [name for name, value in values.items() if getattr(record, name) != value]
         if not changed:
             continue

@@ -31,7 +31,6 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/sync/changes": ["GET"],
     "api/v1/sync/push": ["POST"],
     "api/v1/sync/held": ["GET"],
-    "api/v1/grain/shrink": ["POST"],
     **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
@@ -42,16 +41,16 @@ WITH_ID = (
     | {
         "api/v1/batches/<id:id>/result": ("batches", ["GET"]),
         "api/v1/sites/<id:id>/seasons/<year:season>": ("sites", ["GET"]),
+        # What is held has the id that its device gave it: in these tests that of the farm's sample.
+        "api/v1/sync/held/<id:id>": ("samples", ["GET"]),
+        "api/v1/sync/held/<id:id>/resubmit": ("samples", ["POST"]),
+        "api/v1/sync/held/<id:id>/dismiss": ("samples", ["POST"]),
         "api/v1/dryers/<id:id>/forecast": ("dryers", ["POST"]),
         "api/v1/dryers/<id:id>/forecast-grids": ("dryers", ["POST"]),
         "api/v1/forecast-grids/<id:id>": ("forecast-grids", ["GET"]),
         "api/v1/dryers/<id:id>/calibration": ("dryers", ["GET"]),
         "api/v1/dryers/<id:id>/advice": ("dryers", ["GET"]),
         "api/v1/bins/<id:id>/storage": ("bins", ["GET"]),
-        # What is held has the id that its device gave it: in these tests that of the farm's sample.
-        "api/v1/sync/held/<id:id>": ("samples", ["GET"]),
-        "api/v1/sync/held/<id:id>/resubmit": ("samples", ["POST"]),
-        "api/v1/sync/held/<id:id>/dismiss": ("samples", ["POST"]),
     }
 )
 REFERENCES = [

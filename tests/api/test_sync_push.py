@@ -203,6 +203,30 @@ def test_a_correction_that_only_the_database_refuses(farm: Farm, office: Client,
     assert told(results[1])[1] == {"/record/drying_ended_at": "times_out_of_order"}
 
 
+def test_rules_that_look_at_other_records(farm: Farm, office: Client) -> None:
+    """A batch is of its lot's crop, a reading of its tank's fuel: by a post, and so by a push, of new ones and old."""
+    batches = [mutation("batches", bodies(farm)["batches"]) for _ in range(5)]
+    batches[3]["record"]["crop"] = "wheat"
+    gas = mutation("fuel-readings", {"tank": str(farm["tanks"].pk), "at": "2025-10-08T12:00:00Z", "meter_therm": 5.0})
+    results = push(office, *batches, gas)
+    assert [each["status"] for each in results] == ["applied"] * 3 + ["held", "applied", "held"]
+    assert told(results[3])[1] == {"/record/lot": "other_crop"}
+    assert told(results[5])[1] == {"/record/meter_therm": "other_fuel"}
+    changes = [
+        mutation(
+            "batches",
+            {"id": each["record"]["id"], "crop": "wheat" if each is batches[1] else "corn", "note": "n"},
+            "update",
+        )
+        for each in batches[:3]
+    ]
+    assert [told(each) for each in push(office, *changes)] == [
+        ("applied", {}),
+        ("held", {"/record/lot": "other_crop"}),
+        ("applied", {}),
+    ]
+
+
 def test_a_removed_record_is_not_changed(farm: Farm, office: Client) -> None:
     office.delete(f"samples/{farm['samples'].pk}")
     [result] = push(office, mutation("samples", {"id": str(farm["samples"].pk), "moisture_pct": 12.0}, "update"))

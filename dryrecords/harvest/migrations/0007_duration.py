@@ -6,7 +6,7 @@ DURATION = "(coalesce(emptied_at, cooling_ended_at, drying_ended_at, started_at)
 
 
 class Migration(migrations.Migration):
-    dependencies = [("harvest", "0005_wall")]
+    dependencies = [("harvest", "0006_wall")]
 
     operations = [
         migrations.RunSQL(

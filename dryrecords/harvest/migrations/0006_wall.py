@@ -30,6 +30,6 @@ ALTER TABLE {table} DISABLE ROW LEVEL SECURITY;
 
 
 class Migration(migrations.Migration):
-    dependencies = [("harvest", "0004_history_by_trigger"), ("harvest", "0004_plausible")]
+    dependencies = [("harvest", "0005_history_by_trigger")]
 
     operations = [migrations.RunSQL(WALL.format(table=table), NO_WALL.format(table=table)) for table in TABLES]
