@@ -7,9 +7,10 @@ from celery import shared_task
 from api.push import arrived, there
 from dryrecords.core import task_names
 from dryrecords.journal import ledger
+from dryrecords.tenancy import scope
 
 
 @shared_task(name=task_names.TRY_HELD)
 def try_held() -> None:
-    for organization_id, wanted in ledger.all_waited_for().items():
-        arrived(organization_id, there(organization_id, wanted))
+    for organization_id in scope.each_organization():
+        arrived(organization_id, there(organization_id, ledger.waited_for(organization_id)))

@@ -197,13 +197,10 @@ def waiting_for(organization_id: UUID, arrived: Set[UUID]) -> list[Mutation]:
     return list(kept(organization_id).filter(mutation_id__in=ready)) if ready else []
 
 
-def all_waited_for() -> dict[UUID, set[UUID]]:
-    """By organization: the records that held mutations wait for."""
-    wanted: dict[UUID, set[UUID]] = {}
-    rows = Mutation.objects.filter(status=Status.HELD, waiting_for__isnull=False)
-    for organization_id, ids in rows.values_list("organization_id", "waiting_for"):
-        wanted.setdefault(organization_id, set()).update(ids or ())
-    return wanted
+def waited_for(organization_id: UUID) -> set[UUID]:
+    """The records that held mutations wait for."""
+    rows = Mutation.objects.filter(organization_id=organization_id, status=Status.HELD, waiting_for__isnull=False)
+    return {wanted for ids in rows.values_list("waiting_for", flat=True) for wanted in ids or ()}
 
 
 def kept(organization_id: UUID) -> QuerySet[Mutation]:

@@ -14,9 +14,10 @@ from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 from django.test import Client as Browser
 
+from api.tasks import try_held
 from dryrecords.core import clock
 from dryrecords.equipment.models import Dryer
-from dryrecords.harvest.models import Batch
+from dryrecords.harvest.models import Batch, Sample
 from dryrecords.journal import stale
 from dryrecords.journal.models import Change, GivenAnswer, StaleMark
 from dryrecords.season import services as season
@@ -29,6 +30,7 @@ from dryrecords.tenancy.services import access_of_token
 from tests import factories as make
 from tests.api.bodies import bodies
 from tests.api.client import Client
+from tests.api.offline import mutation, push
 from tests.api.test_isolation import NAMES, REFERENCES, WITH_ID, path_of
 from tests.factories import Farm
 from tests.plain_role import ROLE
@@ -264,6 +266,19 @@ def test_work_and_chores_of_all_organizations_find_their_own_way(farm: Farm) -> 
     with scope.operator():
         assert BatchResult.objects.count() == 2
         assert GivenAnswer.objects.count() == 0
+
+
+def test_what_was_held_is_found_in_every_organization(farm: Farm) -> None:
+    office = Client(make.token(make.organization()))
+    batch = mutation("batches", bodies(farm)["batches"])
+    sample = mutation("samples", bodies(farm)["samples"] | {"batch": batch["record"]["id"]})
+    assert push(office, sample)[0]["status"] == "held"
+    make.batch(farm.by, farm["dryers"], id=batch["record"]["id"])
+    with connection.cursor() as cursor:
+        cursor.execute(f"SET LOCAL ROLE {ROLE}")
+    try_held()
+    with scope.organization(farm.by.organization_id):
+        assert Sample.objects.filter(pk=sample["record"]["id"]).exists()
 
 
 def call_metrics() -> float:
