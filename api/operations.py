@@ -17,6 +17,8 @@ class Answer:
     description: str
     schema: Any = None
     headers: tuple[str, ...] = ()
+    # The same as CSV, if that is asked for.
+    csv: bool = False
 
 
 @dataclass(frozen=True)

@@ -126,6 +126,8 @@ class RouteSchema(AutoSchema):
             }
         if answer.schema is not None:
             told["content"] = {"application/json": {"schema": self._resolved(answer.schema, "response")}}
+        if answer.csv:
+            told["content"]["text/csv"] = {"schema": {"type": "string"}}
         return told
 
     def _resolved(self, schema: Any, direction: str) -> Any:
