@@ -32,8 +32,13 @@ app.conf.update(
             "schedule": SWEEP_S,
             "options": {"expires": SWEEP_S},
         },
+        "sweep-imports": {
+            "task": task_names.TAKE_IMPORTS_IN,
+            "schedule": SWEEP_S,
+            "options": {"expires": SWEEP_S},
+        },
         "forget-old-answers": {"task": task_names.FORGET_OLD_ANSWERS, "schedule": 24 * 3600.0},
     },
 )
 app.set_default()
-app.autodiscover_tasks(["dryrecords.season"])
+app.autodiscover_tasks(["dryrecords.season", "api.imports"])

@@ -123,6 +123,10 @@ WHITENOISE_USE_FINDERS = True
 # A field app posts small records; bulk routes set their own limit.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 32 * 1024 * 1024
 MAX_BODY_BYTES = env_number("DRYRECORDS_MAX_BODY_BYTES", 2 * 1024 * 1024)
+# A whole season's readings in one file.
+MAX_IMPORT_BYTES = env_number("DRYRECORDS_MAX_IMPORT_BYTES", 16 * 1024 * 1024)
+MAX_BULK_BYTES = env_number("DRYRECORDS_MAX_BULK_BYTES", 16 * 1024 * 1024)
+MAX_BULK_ROWS = 20_000
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_flag("DRYRECORDS_BEHIND_PROXY") else None
