@@ -16,7 +16,7 @@ CHANGE = {
     "required": ["version", "operation", "changed_at", "actor", "device", "request_id", "changes"],
     "properties": {
         "version": {"type": "integer"},
-        "operation": {"enum": ["create", "update", "delete"]},
+        "operation": {"enum": ["create", "update", "delete", "restore"]},
         "changed_at": {"type": "string", "format": "date-time"},
         "actor": {"type": "string"},
         "device": NULLABLE_TEXT,
@@ -101,6 +101,18 @@ def single(resource: Resource, method: str) -> Operation:
         f"Remove one of {name}",
         name,
         {204: Answer("Removed. The history keeps it.", headers=("Idempotency-Replayed",))},
+        problems=tuple(code for code in WRITE_PROBLEMS if code not in (400, 415)),
+        path=ID,
+        headers=("If-Match", "Idempotency-Key"),
+    )
+
+
+def restore(resource: Resource) -> Operation:
+    return Operation(
+        f"{resource.name}_restore",
+        f"Take the removal of one of {resource.name} back, with what was removed along with it",
+        resource.name,
+        {200: Answer("The record as it is now.", resource.serializer, ("ETag", "Idempotency-Replayed"))},
         problems=tuple(code for code in WRITE_PROBLEMS if code not in (400, 415)),
         path=ID,
         headers=("If-Match", "Idempotency-Key"),

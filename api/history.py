@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from api import snapshots
 from api.record_serializer import RecordSerializer
 
 COLUMNS = ("number", "version", "operation", "changed_at", "actor", "device", "request_id", "before", "after")
@@ -30,14 +31,7 @@ def teller(serializer: type[RecordSerializer]) -> Callable[[Sequence[Any]], dict
 
 
 def _fields(serializer: type[RecordSerializer], snapshot: Mapping[str, Any] | None) -> dict[str, Any]:
-    """An old snapshot may lack columns that came later."""
-    if snapshot is None:
-        return {}
-    of = serializer.model._meta.get_field
-    known = {
-        column: of(column).to_python(value) for column, value in snapshot.items() if column in serializer.columns()
-    }
-    return serializer.outward([known.get(column) for column in serializer.columns()])
+    return {} if snapshot is None else snapshots.outward(serializer, snapshot)
 
 
 def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -203,17 +203,7 @@ class Landing:
             row.record = record
 
     def _outside(self, column: str) -> str:
-        return self.resource.serializer.name_of_column(column)
-
-
-def outward_errors(kind: type[RecordSerializer], errors: Iterable[FieldError]) -> list[FieldError]:
-    """The domain names columns; outside they have the names of their trade units."""
-    named = []
-    for error in errors:
-        column = error.pointer.removeprefix("/")
-        name = kind.name_of_column(column)
-        named.append(FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error)
-    return named
+        return self.resource.serializer.outward_error(FieldError(f"/{column}", "", "")).pointer[1:]
 
 
 def _open(rows: Sequence[Row]) -> list[Row]:

@@ -18,6 +18,7 @@ from dryrecords.core.errors import (
     DomainError,
     FieldError,
     Forbidden,
+    Gone,
     Invalid,
     NotFound,
     VersionMismatch,
@@ -31,6 +32,7 @@ STATUS_OF: dict[type[DomainError], int] = {
     NotFound: 404,
     Forbidden: 403,
     Conflict: 409,
+    Gone: 410,
     VersionMismatch: 412,
     Invalid: 422,
 }

@@ -62,10 +62,11 @@ class QuantityField(serializers.FloatField):
             self.fail("not_a_number")
         if not self.limits.allow(data):
             self.fail("out_of_range", limits=self.limits)
-        return self._within_limits(self.unit.to_si(data) if self.unit else float(data))
+        return self.inward(data)
 
-    def _within_limits(self, value: float) -> float:
-        """The limit itself, converted, may miss the database's limit by the last bit."""
+    def inward(self, data: float) -> float:
+        """The column's value. The limit itself, converted, may miss the database's limit by the last bit."""
+        value = self.unit.to_si(data) if self.unit else float(data)
         low, high = self.si_limits.low, self.si_limits.high
         value = value if low is None else max(value, low)
         return value if high is None else min(value, high)

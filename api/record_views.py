@@ -1,10 +1,12 @@
-"""The routes that every resource has: list and create; read, correct and remove; history."""
+"""The routes that every resource has: list and create; read, correct and remove; history; restore."""
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 from uuid import UUID
 
+from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.http.response import HttpResponseBase
@@ -20,10 +22,12 @@ from api.history import COLUMNS, teller
 from api.idempotency import once
 from api.operations import Operation
 from api.paging import BY_MOMENT_AND_ID, page
+from api.push import arrived
 from api.resources import Resource
 from api.views import Route
-from dryrecords.core.errors import Conflict, DomainError, FieldError, NotFound
+from dryrecords.core.errors import Conflict, DomainError, NotFound
 from dryrecords.journal.models import Change
+from dryrecords.tenancy.bulk import is_referred_to
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import get
 
@@ -33,18 +37,17 @@ class RecordRoute(Route):
     resource: Resource = None
 
     def handle_exception(self, exc: Exception) -> Response:
-        """The domain names columns; outside they have the names of their trade units."""
         if isinstance(exc, DomainError):
-            exc.errors = [self._outward(error) for error in exc.errors]
+            exc.errors = [self.resource.serializer.outward_error(error) for error in exc.errors]
         return super().handle_exception(exc)
-
-    def _outward(self, error: FieldError) -> FieldError:
-        column = error.pointer.removeprefix("/")
-        name = self.resource.serializer.name_of_column(column)
-        return FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error
 
     def visible(self) -> QuerySet[Any]:
         return self.resource.model._default_manager.visible_to(self.access)
+
+    def tell_who_waits(self, record: Record) -> None:
+        """What devices brought before the record that it belongs to. A failure there is none of this request."""
+        if is_referred_to(self.resource.model):
+            transaction.on_commit(partial(arrived, self.access.organization_id, {record.pk}), robust=True)
 
     def answer(self, record: Record, code: int = status.HTTP_200_OK) -> Response:
         return Response(
@@ -78,7 +81,9 @@ class Collection(RecordRoute):
         self.access.must_write(self.resource.name)
         values = self.validated(request.data)
         try:
-            response = self.answer(self.resource.writer.create(self.access, values), status.HTTP_201_CREATED)
+            record = self.resource.writer.create(self.access, values)
+            self.tell_who_waits(record)
+            response = self.answer(record, status.HTTP_201_CREATED)
         except Conflict as refusal:
             twin = self._twin(values) if refusal.code == "id_taken" else None
             if twin is None:
@@ -134,6 +139,24 @@ class Single(RecordRoute):
 
     def describe(self, method: str) -> Operation:
         return describing.single(self.resource, method)
+
+
+class Restore(RecordRoute):
+    def post(self, request: Request, id: UUID) -> HttpResponse:
+        return once(request, lambda: self._restore(request, id))
+
+    def _restore(self, request: Request, id: UUID) -> Response:
+        record = self.resource.model._default_manager.ever_visible_to(self.access).filter(pk=id).first()
+        if record is None:
+            raise NotFound()
+        self.access.must_write(self.resource.name)
+        version = version_to_match(request, record)
+        restored = self.resource.writer.restore(self.access, id, version=version)
+        self.tell_who_waits(restored)
+        return self.answer(restored)
+
+    def describe(self, method: str) -> Operation:
+        return describing.restore(self.resource)
 
 
 class History(RecordRoute):

@@ -43,13 +43,13 @@ class JSONParser(BaseParser):
             data = orjson.loads(stream.read())
         except orjson.JSONDecodeError as error:
             raise ParseError(f"The body is not JSON: {error}") from error
-        if _is_deeper(data, DEEPEST):
+        if is_deeper(data, DEEPEST):
             raise ParseError(f"The body is nested more than {DEEPEST} levels deep.", code="too_deep")
         return data
 
 
-def _is_deeper(data: Any, levels: int) -> bool:
+def is_deeper(data: Any, levels: int) -> bool:
     if not isinstance(data, dict | list):
         return False
     inner = data.values() if isinstance(data, dict) else data
-    return levels == 0 or any(_is_deeper(each, levels - 1) for each in inner)
+    return levels == 0 or any(is_deeper(each, levels - 1) for each in inner)

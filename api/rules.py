@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import operator
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -14,6 +14,9 @@ from dryrecords.core.errors import FieldError
 from dryrecords.tenancy.records import Record
 
 RANGE = "out_of_range"
+
+# Does it hold for a record, or for whatever has a record's columns as attributes?
+Rule = Callable[[Any], bool]
 
 HOLDS = {
     "gte": operator.ge,
@@ -61,11 +64,17 @@ def limits_of(model: type[Record], column: str) -> Limits:
 
 def broken_rules(record: Record) -> list[FieldError]:
     """Rules between several columns that an unsaved record breaks. Ranges are the fields' own business."""
-    return [
-        _refusal(constraint)
-        for constraint in _checks(type(record))
-        if constraint.violation_error_code != RANGE and not _holds(constraint.condition, record)
-    ]
+    return [refusal for holds, refusal in rules_of(type(record)) if not holds(record)]
+
+
+@cache
+def rules_of(model: type[Record]) -> tuple[tuple[Rule, FieldError], ...]:
+    """The rules between several columns of a table, and what is said of a record that breaks one."""
+    return tuple(
+        (_rule(constraint.condition, model), _refusal(constraint))
+        for constraint in _checks(model)
+        if constraint.violation_error_code != RANGE
+    )
 
 
 def _refusal(constraint: CheckConstraint) -> FieldError:
@@ -85,24 +94,37 @@ def _comparisons(condition: Q) -> Iterator[tuple[str, Any]]:
             yield child
 
 
-def _holds(condition: Q, record: Record) -> bool:
-    verdicts = [_holds(child, record) if isinstance(child, Q) else _true(child, record) for child in condition.children]
-    together = any(verdicts) if condition.connector == Q.OR else all(verdicts)
-    return together != condition.negated
+def _rule(condition: Q, model: type[Record]) -> Rule:
+    """Turned into functions once: walking a condition for each of thousands of rows is slow."""
+    parts = [_rule(each, model) if isinstance(each, Q) else _comparison(each, model) for each in condition.children]
+    decides, negated = condition.connector == Q.OR, condition.negated
+
+    def holds(record: Any) -> bool:
+        for part in parts:
+            if part(record) == decides:
+                return decides != negated
+        return decides == negated
+
+    return holds
 
 
-def _true(comparison: Any, record: Record) -> bool:
+def _comparison(comparison: Any, model: type[Record]) -> Rule:
     if not isinstance(comparison, tuple):
         # Written in SQL: only the database can tell.
-        return True
+        return lambda record: True
     name, _, lookup = comparison[0].partition("__")
-    value, wanted = _column(record, name), comparison[1]
+    value, wanted = _column(model, name), comparison[1]
     if lookup == "isnull":
-        return (value is None) == wanted
-    if isinstance(wanted, F):
-        wanted = _column(record, wanted.name)
-    return value is not None and wanted is not None and bool(HOLDS[lookup or "exact"](value, wanted))
+        return lambda record: (value(record) is None) == wanted
+    other = _column(model, wanted.name) if isinstance(wanted, F) else lambda record: wanted
+    holds = HOLDS[lookup or "exact"]
+
+    def compared(record: Any) -> bool:
+        left, right = value(record), other(record)
+        return left is not None and right is not None and holds(left, right)
+
+    return compared
 
 
-def _column(record: Record, name: str) -> Any:
-    return getattr(record, record._meta.get_field(name).attname)
+def _column(model: type[Record], name: str) -> Callable[[Any], Any]:
+    return operator.attrgetter(model._meta.get_field(name).attname)

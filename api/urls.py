@@ -8,10 +8,12 @@ from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
 from api.grain import Shrink
-from api.record_views import Collection, History, Single
+from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
 from api.season import Result, Season, SiteSeason
+from api.sync_changes import Changes
+from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
 
 
 class AnyCaseUuid:
@@ -47,6 +49,12 @@ urlpatterns = [
     path("/sites/<id:id>/seasons/<year:season>", SiteSeason.as_view(), name="site-season"),
     path("/seasons/<year:season>", Season.as_view(), name="season"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
+    path("/sync/changes", Changes.as_view(), name="sync-changes"),
+    path("/sync/push", Push.as_view(), name="sync-push"),
+    path("/sync/held", HeldList.as_view(), name="sync-held"),
+    path("/sync/held/<id:id>", Held.as_view(), name="sync-held-one"),
+    path("/sync/held/<id:id>/resubmit", Resubmit.as_view(), name="sync-held-resubmit"),
+    path("/sync/held/<id:id>/dismiss", Dismiss.as_view(), name="sync-held-dismiss"),
 ]
 for _resource in RESOURCES:
     urlpatterns += [
@@ -56,5 +64,10 @@ for _resource in RESOURCES:
             f"/{_resource.name}/<id:id>/history",
             History.as_view(resource=_resource),
             name=f"{_resource.name}-history",
+        ),
+        path(
+            f"/{_resource.name}/<id:id>/restore",
+            Restore.as_view(resource=_resource),
+            name=f"{_resource.name}-restore",
         ),
     ]

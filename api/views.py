@@ -20,7 +20,6 @@ from dryrecords.tenancy.access import Access
 class TooLarge(APIException):
     status_code = status.HTTP_413_REQUEST_ENTITY_TOO_LARGE
     default_code = "too_large"
-    default_detail = f"The body is larger than {settings.MAX_BODY_BYTES} bytes. Send less at a time."
 
 
 class AlwaysJson(DefaultContentNegotiation):
@@ -32,12 +31,13 @@ class AlwaysJson(DefaultContentNegotiation):
 
 class Route(APIView):
     content_negotiation_class = AlwaysJson
+    max_body_bytes = settings.MAX_BODY_BYTES
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         length = request.META.get("CONTENT_LENGTH") or "0"
-        if length.isdecimal() and int(length) > settings.MAX_BODY_BYTES:
-            raise TooLarge()
+        if length.isdecimal() and int(length) > self.max_body_bytes:
+            raise TooLarge(f"The body is larger than {self.max_body_bytes} bytes. Send less at a time.")
         self.query = read_parameters(request, self.parameters(request.method))
 
     def parameters(self, method: str) -> Parameters:

@@ -11,7 +11,7 @@ from django.db import transaction
 from api.imports.plan import Options, Plan
 from api.imports.references import References
 from api.imports.sheets import Sheet, read_sheet
-from api.landing import CREATED, DUPLICATE, REFUSED, Landing, Reader, Row, outward_errors
+from api.landing import CREATED, DUPLICATE, REFUSED, Landing, Reader, Row
 from api.resources import Resource
 from api.root import RESOURCES
 from dryrecords.core.errors import DomainError
@@ -107,5 +107,5 @@ class _Work:
         return row
 
     def _told(self, row: Row) -> dict[str, Any]:
-        errors = outward_errors(self.resource.serializer, row.errors)
+        errors = map(self.resource.serializer.outward_error, row.errors)
         return {"row": row.number, "errors": [asdict(error) for error in errors]}

@@ -11,6 +11,7 @@ from dryrecords.core import task_names
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")
 
 SWEEP_S = 5.0
+HELD_SWEEP_S = 30.0
 
 broker_url = os.environ.get("BROKER_URL", "")
 
@@ -37,8 +38,13 @@ app.conf.update(
             "schedule": SWEEP_S,
             "options": {"expires": SWEEP_S},
         },
+        "held": {
+            "task": task_names.TRY_HELD,
+            "schedule": HELD_SWEEP_S,
+            "options": {"expires": HELD_SWEEP_S},
+        },
         "forget-old-answers": {"task": task_names.FORGET_OLD_ANSWERS, "schedule": 24 * 3600.0},
     },
 )
 app.set_default()
-app.autodiscover_tasks(["dryrecords.season", "api.imports"])
+app.autodiscover_tasks(["dryrecords.season", "api", "api.imports"])

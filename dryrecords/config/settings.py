@@ -123,6 +123,11 @@ WHITENOISE_USE_FINDERS = True
 # A field app posts small records; bulk routes set their own limit.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 32 * 1024 * 1024
 MAX_BODY_BYTES = env_number("DRYRECORDS_MAX_BODY_BYTES", 2 * 1024 * 1024)
+# What a device wrote offline comes in one body, which is worked off while the device waits.
+MAX_PUSH_BYTES = env_number("DRYRECORDS_MAX_PUSH_BYTES", 16 * 1024 * 1024)
+MAX_MUTATIONS = 5000
+MAX_RECORD_BYTES = 64 * 1024
+MAX_PUSH_S = env_number("DRYRECORDS_MAX_PUSH_S", 20)
 # A whole season's readings in one file.
 MAX_IMPORT_BYTES = env_number("DRYRECORDS_MAX_IMPORT_BYTES", 16 * 1024 * 1024)
 MAX_BULK_BYTES = env_number("DRYRECORDS_MAX_BULK_BYTES", 16 * 1024 * 1024)

@@ -63,6 +63,13 @@ class VersionMismatch(DomainError):
     title = "The record has changed since you read it. Read it again and repeat the change."
 
 
+class Gone(DomainError):
+    """It was there once and will not come back."""
+
+    code = "gone"
+    title = "What is asked for is no longer there."
+
+
 def invalid(pointer: str, code: str, detail: str) -> Invalid:
     """The common case: one wrong value."""
     return Invalid(detail, errors=[FieldError(pointer, code, detail)])

@@ -20,6 +20,8 @@ class Fuel(models.TextChoices):
 class SiteEquipment(Record):
     """What stands at a site and belongs to the site's customer."""
 
+    customer_paths = ("site__customer",)
+
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="%(class)ss")
     name = models.CharField(max_length=200)
 

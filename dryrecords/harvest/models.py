@@ -41,6 +41,7 @@ class Lot(Record):
     """Grain of one customer, crop and season that is accounted for together."""
 
     resource = "lots"
+    customer_paths = ("customer",)
 
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="lots")
     crop = models.CharField(max_length=10, choices=Crop)
@@ -68,6 +69,7 @@ class Batch(Record):
 
     resource = "batches"
     listed_by = "started_at"
+    customer_paths = ("lot__customer", "dryer__site__customer")
 
     class MassBasis(models.TextChoices):
         SCALE = "scale"
@@ -170,6 +172,7 @@ class Reading(Record):
     resource = "readings"
     listed_by = "at"
     removed_with = "batch"
+    customer_paths = ("batch__lot__customer", "batch__dryer__site__customer")
 
     class Burner(models.TextChoices):
         OFF = "off"
@@ -209,6 +212,7 @@ class Sample(Record):
     resource = "samples"
     listed_by = "taken_at"
     removed_with = "batch"
+    customer_paths = ("batch__lot__customer", "batch__dryer__site__customer", "bin__site__customer")
 
     class Stage(models.TextChoices):
         WET = "wet"
@@ -258,6 +262,7 @@ class FuelReading(Record):
 
     resource = "fuel-readings"
     listed_by = "at"
+    customer_paths = ("tank__site__customer",)
 
     tank = models.ForeignKey(Tank, on_delete=models.PROTECT, related_name="readings")
     at = models.DateTimeField()
@@ -302,6 +307,7 @@ class FuelReading(Record):
 class FuelDelivery(Record):
     resource = "fuel-deliveries"
     listed_by = "at"
+    customer_paths = ("tank__site__customer",)
 
     tank = models.ForeignKey(Tank, on_delete=models.PROTECT, related_name="deliveries")
     at = models.DateTimeField()
@@ -333,6 +339,7 @@ class PowerReading(Record):
 
     resource = "power-readings"
     listed_by = "at"
+    customer_paths = ("dryer__site__customer", "site__customer")
 
     dryer = models.ForeignKey(Dryer, on_delete=models.PROTECT, null=True, related_name="power_readings")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, null=True, related_name="power_readings")
@@ -373,6 +380,7 @@ class Price(InForce):
     """Per bushel of a crop, US gallon, therm or kilowatt-hour."""
 
     resource = "prices"
+    customer_paths = ("site__customer",)
 
     class Kind(models.TextChoices):
         GRAIN = "grain"
@@ -408,6 +416,7 @@ class Setting(InForce):
     """Conventions of the organization; a row for a customer or a crop goes before one for all."""
 
     resource = "settings"
+    customer_paths = ("customer",)
 
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, null=True, related_name="settings")
     crop = models.CharField(max_length=10, choices=Crop, blank=True, default="")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import uuid
+
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
 
 class Head(models.Model):
-    """The newest change number of an organization, taken as the last step of a writing transaction."""
+    """The newest change number of an organization, taken by the last statement of a writing transaction."""
 
     organization_id = models.UUIDField(primary_key=True)
     number = models.BigIntegerField(default=0)
@@ -17,13 +20,27 @@ class Head(models.Model):
         return f"{self.number} changes"
 
 
+class Epoch(models.Model):
+    """One row: the name of this history. A database set back to a backup gets a new one, and old cursors are void."""
+
+    id = models.SmallIntegerField(primary_key=True, default=1)
+    name = models.UUIDField(default=uuid.uuid4)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(id=1), name="one_epoch")]
+
+    def __str__(self) -> str:
+        return str(self.name)
+
+
 class Change(models.Model):
-    """One write to one record: who, when, before and after. Only ever added to."""
+    """One write to one record: who, when, before and after. Written by a trigger, and only ever added to."""
 
     class Operation(models.TextChoices):
         CREATE = "create"
         UPDATE = "update"
         DELETE = "delete"
+        RESTORE = "restore"
 
     organization_id = models.UUIDField()
     # Commit-ordered and free of gaps inside an organization: what a device that syncs keeps as its place.
@@ -31,11 +48,14 @@ class Change(models.Model):
     resource = models.CharField(max_length=40)
     record_id = models.UUIDField()
     version = models.IntegerField()
-    operation = models.CharField(max_length=6, choices=Operation)
+    operation = models.CharField(max_length=7, choices=Operation)
     changed_at = models.DateTimeField(default=timezone.now)
     actor = models.CharField(max_length=200)
     device = models.CharField(max_length=200, blank=True)
     request_id = models.CharField(max_length=64, blank=True)
+    # The customer who saw the record before this change; whoever else sees it from now on.
+    left_customer_id = models.UUIDField(null=True)
+    # Columns in SI units. A removed record is null.
     before = models.JSONField(null=True)
     after = models.JSONField(null=True)
 
@@ -109,3 +129,71 @@ class GivenAnswer(models.Model):
 
     def __str__(self) -> str:
         return f"answer {self.status} to {self.key}"
+
+
+class Push(models.Model):
+    """One call of a device that brings what it wrote while it was offline: who, when by its clock, when by ours."""
+
+    organization_id = models.UUIDField()
+    token_id = models.UUIDField(null=True)
+    role = models.CharField(max_length=10)
+    customer_id = models.UUIDField(null=True)
+    actor = models.CharField(max_length=200)
+    device = models.CharField(max_length=200, blank=True)
+    request_id = models.CharField(max_length=64, blank=True)
+    sent_at = models.DateTimeField(null=True)
+    received_at = models.DateTimeField()
+
+    class Meta:
+        verbose_name_plural = "pushes"
+        indexes = [models.Index(fields=["organization_id", "token_id", "-id"], name="push_of_token")]
+
+    def __str__(self) -> str:
+        return f"{self.device} {self.received_at:%Y-%m-%d %H:%M}"
+
+
+class Mutation(models.Model):
+    """One write that a device made offline, and what came of it. The id is the device's own, so it happens once."""
+
+    class Status(models.TextChoices):
+        APPLIED = "applied"
+        # The record was there already, just so.
+        DUPLICATE = "duplicate"
+        # The record had been changed by somebody else: both versions are kept, this one here.
+        CONFLICT = "conflict"
+        HELD = "held"
+        DISMISSED = "dismissed"
+
+    pk = models.CompositePrimaryKey("organization_id", "mutation_id")
+    organization_id = models.UUIDField()
+    mutation_id = models.UUIDField()
+    push = models.ForeignKey(Push, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    # Tells another content under the same id.
+    fingerprint = models.BinaryField(max_length=16)
+    status = models.CharField(max_length=9, choices=Status)
+    resource = models.CharField(max_length=40)
+    op = models.CharField(max_length=6)
+    record_id = models.UUIDField(null=True)
+    version = models.IntegerField(null=True)
+    # The whole mutation as it was sent, unless it became a record at once. Text, because not all JSON is jsonb.
+    payload = models.TextField(null=True)
+    problem = models.TextField(null=True)
+    warnings = models.TextField(null=True)
+    # The records without which it cannot be applied.
+    waiting_for = ArrayField(models.UUIDField(), null=True)
+    # Other payloads that were sent under the same id, oldest first.
+    earlier = ArrayField(models.TextField(), default=list)
+    settled_by = models.CharField(max_length=200, blank=True)
+    settled_at = models.DateTimeField(null=True)
+
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=["organization_id", "push", "mutation_id"],
+                name="mutation_open",
+                condition=Q(status__in=["held", "conflict"]),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.op} {self.resource} {self.status}"

@@ -1,16 +1,14 @@
-"""Writes the trail: history and feed entries and stale marks, as the last step of a writing transaction."""
+"""The trail of a write: the database is told who writes, for its triggers to write down; stale marks are raised."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 from uuid import UUID
 
 from django.db import connection, transaction
 
 from dryrecords.journal import nudge, stale
-from dryrecords.journal.models import Change
 
 
 @dataclass(frozen=True)
@@ -22,54 +20,27 @@ class Actor:
     request_id: str = ""
 
 
-@dataclass(frozen=True)
-class Entry:
-    """One record as it was and as it is."""
+def leave_trail(organization_id: UUID, actor: Actor, marks: Iterable[stale.Mark] = ()) -> None:
+    """Call with every row locked that will be written; nothing but the writing itself may follow.
 
-    resource: str
-    record_id: UUID
-    version: int
-    operation: str
-    before: Mapping[str, Any] | None
-    after: Mapping[str, Any] | None
-
-
-def leave_trail(
-    organization_id: UUID, actor: Actor, entries: Sequence[Entry], marks: Sequence[stale.Mark] = ()
-) -> None:
-    """Call last in the transaction: from here to the commit, writers of one organization wait for each other."""
+    The first row that is written takes the organization's next change number, and from there to the commit its other
+    writers wait. So nobody deadlocks as long as all keep this order: rows (parents before children), marks, data.
+    """
+    if not connection.in_atomic_block:
+        raise RuntimeError("leave_trail belongs inside the transaction of the write")
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT set_config('dryrecords.actor', %s, true), set_config('dryrecords.device', %s, true),"
+            " set_config('dryrecords.request_id', %s, true)",
+            [actor.name, actor.device, actor.request_id],
+        )
+    marks = list(marks)
     stale.raise_marks(organization_id, marks)
-    last = _take_numbers(organization_id, len(entries))
-    first = last - len(entries) + 1
-    Change.objects.bulk_create(
-        [
-            Change(
-                organization_id=organization_id,
-                number=number,
-                resource=entry.resource,
-                record_id=entry.record_id,
-                version=entry.version,
-                operation=entry.operation,
-                actor=actor.name,
-                device=actor.device,
-                request_id=actor.request_id,
-                before=entry.before,
-                after=entry.after,
-            )
-            for number, entry in enumerate(entries, start=first)
-        ],
-        batch_size=2000,
-    )
     if marks:
         transaction.on_commit(nudge.nudge, robust=True)
 
 
-def _take_numbers(organization_id: UUID, count: int) -> int:
+def tell_who_is_left(customer_id: UUID | None) -> None:
+    """The rows written from here on leave the sight of this customer, whose devices are told to forget them."""
     with connection.cursor() as cursor:
-        cursor.execute(
-            "INSERT INTO journal_head (organization_id, number) VALUES (%s, %s)"
-            " ON CONFLICT (organization_id) DO UPDATE SET number = journal_head.number + excluded.number"
-            " RETURNING number",
-            [organization_id, count],
-        )
-        return int(cursor.fetchone()[0])
+        cursor.execute("SELECT set_config('dryrecords.left_customer', %s, true)", [str(customer_id or "")])

@@ -45,6 +45,7 @@ class Customer(Record):
 
 class Site(Record):
     resource = "sites"
+    customer_paths = ("customer",)
 
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="sites")
     name = models.CharField(max_length=200)

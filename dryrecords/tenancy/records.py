@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
-from decimal import Decimal
 from typing import Any, ClassVar, Self
 from uuid import UUID
 
@@ -36,6 +34,8 @@ class Record(models.Model):
     listed_by: ClassVar[str] = "created_at"
     # A child that goes when its parent goes; every other child keeps its parent from being removed.
     removed_with: ClassVar[str] = ""
+    # Ways to the customer it belongs to, as `of_customer` has it: the first that leads somewhere counts.
+    customer_paths: ClassVar[tuple[str, ...]] = ()
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     organization = models.ForeignKey("tenancy.Organization", on_delete=models.PROTECT, db_index=False, related_name="+")
@@ -53,22 +53,6 @@ class Record(models.Model):
     def of_customer(cls, customer_id: UUID, prefix: str = "") -> Q:
         """Which rows belong to a customer. By default none: what is the organization's own is not shown."""
         return Q(pk__in=[])
-
-    def snapshot(self) -> dict[str, Any]:
-        """The record as the trail keeps it: columns in SI units, values in JSON."""
-        return {
-            field.attname: _plain(getattr(self, field.attname))
-            for field in self._meta.concrete_fields
-            if field.attname != "organization_id"
-        }
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, datetime | date):
-        return value.isoformat()
-    if isinstance(value, UUID | Decimal):
-        return str(value)
-    return value
 
 
 def record_constraints(name: str) -> list[models.BaseConstraint]:

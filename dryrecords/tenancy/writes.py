@@ -1,14 +1,19 @@
-"""How a record is created, corrected and removed: references through the scope, version, trail, one transaction."""
+"""How a record is created, corrected, removed and restored: references through the scope, version, trail, all or none.
+
+Every transaction keeps one order: lock rows, parents before children; raise marks; write. See `leave_trail`.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Generic, TypeVar, cast
 from uuid import UUID
 
 from django.db import IntegrityError, models, transaction
+from django.db.models import F
 
 from dryrecords.core import clock
 from dryrecords.core.errors import (
@@ -20,15 +25,17 @@ from dryrecords.core.errors import (
     VersionMismatch,
     invalid,
 )
-from dryrecords.journal.models import Change
 from dryrecords.journal.stale import Mark
-from dryrecords.journal.trail import Entry, leave_trail
+from dryrecords.journal.trail import leave_trail, tell_who_is_left
+from dryrecords.tenancy import moves
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.records import Record
 
 R = TypeVar("R", bound=Record)
 # What a write makes stale, from the record before and after it.
 MarksOf = Callable[[Any, Any], Iterable[Mark]]
+# Kinds of records and ids of each.
+Rows = list[tuple[type[Record], list[UUID]]]
 
 
 def no_marks(before: Record | None, after: Record | None) -> list[Mark]:
@@ -60,14 +67,10 @@ class Writer(Generic[R]):
         moment = clock.now()
         stamp = {"organization_id": access.organization_id, "created_at": moment, "updated_at": moment}
         records = [self.model(**row, **stamp) for row in completed]
+        marks = [mark for record in records for mark in self.marks_of(None, record)]
         with _explained(self.model), transaction.atomic():
+            leave_trail(access.organization_id, access.actor, marks)
             self.model._default_manager.bulk_create(records, batch_size=2000)
-            leave_trail(
-                access.organization_id,
-                access.actor,
-                [_entry(record, Change.Operation.CREATE, None, record.snapshot()) for record in records],
-                [mark for record in records for mark in self.marks_of(None, record)],
-            )
         return records
 
     def correct(self, access: Access, record_id: UUID, changes: Mapping[str, Any], *, version: int | None = None) -> R:
@@ -82,18 +85,19 @@ class Writer(Generic[R]):
             if not changed:
                 return record
             was = copy(record)
-            before = record.snapshot()
             for name in changed:
                 setattr(record, name, completed[name])
             record.version += 1
             record.updated_at = clock.now()
+            changes_hands = moves.decides_customer(self.model, changed)
+            followers = moves.followers(was) if changes_hands else {}
+            leave_trail(access.organization_id, access.actor, self.marks_of(was, record))
+            if changes_hands:
+                tell_who_is_left(moves.customer_of(was))
             record.save(update_fields=[*changed, "version", "updated_at"])
-            leave_trail(
-                access.organization_id,
-                access.actor,
-                [_entry(record, Change.Operation.UPDATE, before, record.snapshot())],
-                list(self.marks_of(was, record)),
-            )
+            if changes_hands:
+                moves.write_anew(followers)
+                tell_who_is_left(None)
         return record
 
     def remove(self, access: Access, record_id: UUID, *, version: int | None = None) -> None:
@@ -101,28 +105,40 @@ class Writer(Generic[R]):
         access.must_write(self.model.resource)
         with transaction.atomic():
             record = lock(access, self.model, record_id, version)
-            gone: list[Record] = [*_children_to_go(record), record]
-            entries = [_bury(item) for item in gone]
-            for kind in {type(item) for item in gone}:
-                kind._default_manager.bulk_update(
-                    [i for i in gone if type(i) is kind],
-                    ["deleted_at", "updated_at", "version"],
-                    batch_size=2000,
-                )
-            leave_trail(access.organization_id, access.actor, entries, list(self.marks_of(record, None)))
+            gone: Rows = [*_children_to_go(record), (self.model, [record.pk])]
+            leave_trail(access.organization_id, access.actor, self.marks_of(record, None))
+            _write_deleted_at(gone, clock.now())
+
+    def restore(self, access: Access, record_id: UUID, *, version: int | None = None) -> R:
+        """Take a removal back, with the children that went with the record. One that is there is left as it is."""
+        access.must_write(self.model.resource)
+        with transaction.atomic():
+            record = lock(access, self.model, record_id, version, removed=True)
+            if record.deleted_at is None:
+                return record
+            _check_parents_are_there(access, record)
+            back: Rows = [*_children_to_come_back(record), (self.model, [record.pk])]
+            leave_trail(access.organization_id, access.actor, self.marks_of(record, record))
+            _write_deleted_at(back, None)
+        record.refresh_from_db()
+        return record
 
 
-def _bury(record: Record) -> Entry:
-    before = record.snapshot()
-    record.deleted_at = record.updated_at = clock.now()
-    record.version += 1
-    return _entry(record, Change.Operation.DELETE, before, None)
+def _write_deleted_at(rows: Rows, deleted_at: datetime | None) -> None:
+    moment = deleted_at or clock.now()
+    for model, ids in rows:
+        model._default_manager.filter(pk__in=ids).update(
+            deleted_at=deleted_at, updated_at=moment, version=F("version") + 1
+        )
 
 
-def lock(access: Access, model: type[R], record_id: UUID, version: int | None = None) -> R:
+def lock(access: Access, model: type[R], record_id: UUID, version: int | None = None, *, removed: bool = False) -> R:
     """The door for writing: the record, locked, if it is visible and still at the version the caller read."""
-    visible = model._default_manager.visible_to(access).filter(pk=record_id)
-    record = cast("R | None", visible.select_for_update(of=("self",)).first())
+    records = model._default_manager
+    visible = records.ever_visible_to(access) if removed else records.visible_to(access)
+    # Not FOR UPDATE: that would hold up, and so deadlock with, whoever adds a child while holding its marks.
+    locked = visible.filter(pk=record_id).select_for_update(of=("self",), no_key=True)
+    record = cast("R | None", locked.first())
     if record is None:
         raise NotFound()
     if version is not None and record.version != version:
@@ -136,10 +152,6 @@ def get(access: Access, model: type[R], record_id: UUID) -> R:
     if record is None:
         raise NotFound()
     return record
-
-
-def _entry(record: Record, operation: str, before: Any, after: Any) -> Entry:
-    return Entry(record.resource, record.pk, record.version, operation, before, after)
 
 
 def _check_references(access: Access, model: type[Record], rows: Sequence[Mapping[str, Any]]) -> None:
@@ -161,21 +173,49 @@ def _check_references(access: Access, model: type[Record], rows: Sequence[Mappin
         raise Invalid(errors[0].detail, errors=errors)
 
 
-def _children_to_go(record: Record) -> list[Record]:
-    gone: list[Record] = []
-    for relation in record._meta.related_objects:
-        child = relation.related_model
-        if not (isinstance(child, type) and issubclass(child, Record)):
-            continue
-        held = child._default_manager.filter(**{relation.field.name: record}, deleted_at__isnull=True)
-        if child.removed_with == relation.field.name:
-            gone += held.select_for_update(of=("self",))
-        elif held.exists():
+def _check_parents_are_there(access: Access, record: Record) -> None:
+    values = {field.attname: getattr(record, field.attname) for field in record._meta.concrete_fields}
+    try:
+        _check_references(access, type(record), [values])
+    except Invalid as gone:
+        detail = "What this record belongs to was removed itself. Restore that first."
+        raise Conflict(detail, code="parent_removed", errors=gone.errors) from gone
+
+
+def _children_to_go(record: Record) -> Rows:
+    gone: Rows = []
+    for child, held, goes_along in _children(record):
+        live = held.filter(deleted_at__isnull=True)
+        if goes_along:
+            gone.append((child, _locked_ids(live)))
+        elif live.exists():
             raise Conflict(
                 f"This record is still used by {child.resource}. Remove or move those first.",
                 code="still_used",
             )
     return gone
+
+
+def _children_to_come_back(record: Record) -> Rows:
+    """Those that went at the same moment; one that was removed before stays removed."""
+    return [
+        (child, _locked_ids(held.filter(deleted_at=record.deleted_at)))
+        for child, held, goes_along in _children(record)
+        if goes_along
+    ]
+
+
+def _children(record: Record) -> Iterator[tuple[type[Record], models.QuerySet[Any], bool]]:
+    """Kinds of records that refer to this one, those that do, and whether they are part of it."""
+    for relation in record._meta.related_objects:
+        child = relation.related_model
+        if isinstance(child, type) and issubclass(child, Record):
+            held = child._default_manager.filter(**{relation.field.name: record})
+            yield child, held, child.removed_with == relation.field.name
+
+
+def _locked_ids(records: models.QuerySet[Any]) -> list[UUID]:
+    return list(records.select_for_update(of=("self",), no_key=True).order_by("pk").values_list("pk", flat=True))
 
 
 class _explained:

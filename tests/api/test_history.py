@@ -50,3 +50,28 @@ def test_history_is_behind_the_same_door(farm: Farm, stranger: Client) -> None:
     # A record of another kind has its own address.
     office = Client(factories.token(factories.organization()))
     assert office.get(f"batches/{farm['lots'].pk}/history").status_code == 404
+
+
+def test_a_removal_taken_back(farm: Farm, office: Client, stranger: Client) -> None:
+    path = f"batches/{farm['batches'].pk}"
+    made = office.get(path).json()
+    office.delete(path)
+    assert stranger.post(f"{path}/restore", None).status_code == 404
+    assert office.post(f"{path}/restore", None, If_Match='"1"').status_code == 412
+    restored = office.post(f"{path}/restore", None, Idempotency_Key="once")
+    assert (restored.status_code, restored["ETag"]) == (200, '"3"')
+    assert {**restored.json(), "version": 1, "updated_at": made["updated_at"]} == made
+    assert office.get(path).json() == restored.json()
+    assert len(office.get(f"samples?batch={farm['batches'].pk}").json()["results"]) == 1
+    again = office.post(f"{path}/restore", None, Idempotency_Key="once")
+    assert (again["Idempotency-Replayed"], again.json()) == ("true", restored.json())
+    latest = office.get(f"{path}/history").json()["results"][0]
+    assert (latest["operation"], latest["version"]) == ("restore", 3)
+    assert {each["field"]: each["after"] for each in latest["changes"]}["wet_mass_lb"] == made["wet_mass_lb"]
+
+
+def test_a_removal_is_taken_back_parents_first(farm: Farm, office: Client) -> None:
+    office.delete(f"batches/{farm['batches'].pk}")
+    refused = office.post(f"samples/{farm['samples'].pk}/restore", None)
+    assert (refused.status_code, refused.json()["type"]) == (409, "urn:dryrecords:problem:parent_removed")
+    assert refused.json()["errors"][0]["pointer"] == "/batch"

@@ -17,6 +17,7 @@ from dryrecords.tenancy.access import Role
 from tests import factories
 from tests.api.bodies import bodies
 from tests.api.client import Client
+from tests.api.offline import hold
 from tests.api.test_problems import pointers, problem
 from tests.factories import Farm
 
@@ -27,15 +28,23 @@ OPEN = {"api/v1", "api/v1/schema", "api/v1/docs", "health/live", "health/ready",
 # Routes without an id whose answers hold no records of others: what is asked, and what a stranger may find.
 WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/seasons/<year:season>": ["GET"],
+    "api/v1/sync/changes": ["GET"],
+    "api/v1/sync/push": ["POST"],
+    "api/v1/sync/held": ["GET"],
     "api/v1/grain/shrink": ["POST"],
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
 WITH_ID = (
     {f"api/v1/{name}/<id:id>": (name, ["GET", "PATCH", "DELETE"]) for name in NAMES}
     | {f"api/v1/{name}/<id:id>/history": (name, ["GET"]) for name in NAMES}
+    | {f"api/v1/{name}/<id:id>/restore": (name, ["POST"]) for name in NAMES}
     | {
         "api/v1/batches/<id:id>/result": ("batches", ["GET"]),
         "api/v1/sites/<id:id>/seasons/<year:season>": ("sites", ["GET"]),
+        # What is held has the id that its device gave it: in these tests that of the farm's sample.
+        "api/v1/sync/held/<id:id>": ("samples", ["GET"]),
+        "api/v1/sync/held/<id:id>/resubmit": ("samples", ["POST"]),
+        "api/v1/sync/held/<id:id>/dismiss": ("samples", ["POST"]),
     }
 )
 REFERENCES = [
@@ -87,6 +96,7 @@ def test_without_a_token_there_is_nothing(address: str, farm: Farm) -> None:
 def test_ids_of_others_in_paths(address: str, role: str, farm: Farm) -> None:
     """Not told apart from ids that nobody has, by any role, by any method."""
     name, methods = WITH_ID[address]
+    hold(farm)
     stranger = Client(factories.token(factories.organization("Another Invented Drying"), role))
     for method in methods:
         foreign = problem(stranger.send(method, path_of(address, farm[name].pk), {}), 404)

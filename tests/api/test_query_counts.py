@@ -62,11 +62,11 @@ def test_reading_one(farm: Farm, warm: Client) -> None:
 
 
 def test_writing_one(farm: Farm, warm: Client) -> None:
-    # References of three kinds, the lot's crop, the row; then marks, number and entry of the trail.
-    with queries(8):
+    # References of three kinds, the lot's crop; who writes, marks, the row, and the database writes the history.
+    with queries(7):
         made = warm.post("batches", bodies(farm)["batches"])
-    # Read, lock, write; the trail.
-    with queries(6):
+    # Read, lock, who writes, marks, write.
+    with queries(5):
         warm.patch(made["Location"], {"note": "n"})
 
 

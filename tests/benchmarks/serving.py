@@ -55,13 +55,13 @@ class Line:
         self._headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
 
     def get(self, path: str) -> bytes:
-        return self._send("GET", path)
+        return self.send("GET", path)
 
     def post(self, path: str, body: dict[str, Any]) -> dict[str, Any]:
-        answer: dict[str, Any] = orjson.loads(self._send("POST", path, orjson.dumps(body)))
+        answer: dict[str, Any] = orjson.loads(self.send("POST", path, orjson.dumps(body)))
         return answer
 
-    def _send(self, method: str, path: str, body: bytes | None = None) -> bytes:
+    def send(self, method: str, path: str, body: bytes | None = None) -> bytes:
         self._http.request(method, f"/api/v1/{path}", body, self._headers)
         response = self._http.getresponse()
         content = response.read()

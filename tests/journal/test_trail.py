@@ -3,76 +3,106 @@
 import socket
 import threading
 import time
-from uuid import uuid4
+from uuid import UUID
 
 import pytest
 from celery import current_app
-from django.db import connection, transaction
+from django.db import transaction
 
+from dryrecords.harvest import services as harvest
 from dryrecords.journal import nudge
 from dryrecords.journal.models import Change
-from dryrecords.journal.trail import Actor, Entry, leave_trail
+from dryrecords.journal.trail import Actor, leave_trail
+from dryrecords.tenancy import services as tenancy
+from tests import factories as make
+from tests.threads import in_threads
 
 pytestmark = [pytest.mark.services]
-ACTOR = Actor("owner token", "tablet", "r-1")
 
 
-def entry() -> Entry:
-    return Entry("batches", uuid4(), 1, Change.Operation.CREATE, None, {"crop": "corn"})
-
-
-@pytest.mark.django_db
-def test_trail_keeps_who_when_and_what() -> None:
-    organization = uuid4()
-    with transaction.atomic():
-        leave_trail(organization, ACTOR, [entry()])
-    change = Change.objects.get(organization_id=organization)
-    assert (change.number, change.actor, change.device, change.request_id) == (1, "owner token", "tablet", "r-1")
-    assert (change.before, change.after) == (None, {"crop": "corn"})
+def numbers(organization_id: UUID) -> list[int]:
+    changes = Change.objects.filter(organization_id=organization_id)
+    return list(changes.order_by("number").values_list("number", flat=True))
 
 
 @pytest.mark.django_db(transaction=True)
 def test_reader_never_skips_a_number_while_four_writers_write() -> None:
-    organization, seen, writing = uuid4(), [], threading.Event()
+    by, seen, writing = make.access(), [], threading.Event()
+    organization_id = by.organization_id
     writing.set()
 
-    def write() -> None:
+    def write(_: int) -> None:
         for _ in range(15):
-            with transaction.atomic():
-                leave_trail(organization, ACTOR, [entry(), entry()])
-        connection.close()
+            tenancy.customers.create_many(by, [{"name": "a"}, {"name": "b"}])
 
     def read() -> None:
         cursor = 0
         while True:
             last_round = not writing.is_set()
-            for number in Change.objects.filter(organization_id=organization, number__gt=cursor).order_by("number"):
-                seen.append(number.number)
-                cursor = number.number
+            for change in Change.objects.filter(organization_id=organization_id, number__gt=cursor).order_by("number"):
+                seen.append(change.number)
+                cursor = change.number
             if last_round:
                 break
-        connection.close()
 
-    writers = [threading.Thread(target=write) for _ in range(4)]
-    reader = threading.Thread(target=read)
-    for thread in [*writers, reader]:
-        thread.start()
-    for thread in writers:
-        thread.join()
-    writing.clear()
-    reader.join()
+    with in_threads(read):
+        with in_threads(write, *range(4)):
+            pass
+        writing.clear()
     assert seen == list(range(1, 121))
 
 
 @pytest.mark.django_db(transaction=True)
 def test_rolled_back_write_leaves_no_gap() -> None:
-    organization = uuid4()
+    by = make.access()
     with pytest.raises(RuntimeError), transaction.atomic():
-        leave_trail(organization, ACTOR, [entry()])
+        make.customer(by)
         raise RuntimeError
-    with transaction.atomic():
-        leave_trail(organization, ACTOR, [entry()])
-    assert list(Change.objects.filter(organization_id=organization).values_list("number", flat=True)) == [1]
+    make.customer(by)
+    assert numbers(by.organization_id) == [1]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_writers_of_the_same_things_do_not_deadlock() -> None:
+    """Samples are added to a batch while it is corrected, and removed and restored with them."""
+    farm = make.farm()
+    batch, errors = farm["batches"], []
+
+    def turn(which: int) -> None:
+        for n in range(12):
+            if which == 0:
+                harvest.batches.correct(farm.by, batch.pk, {"note": f"{n}"})
+            elif which == 1:
+                harvest.batches.remove(farm.by, batch.pk)
+                harvest.batches.restore(farm.by, batch.pk)
+            elif which == 2:
+                harvest.samples.correct(farm.by, farm["samples"].pk, {"moisture_pct": 15.0 + n})
+            else:
+                make.sample(farm.by, batch)
+
+    def attempt(which: int) -> None:
+        from django.db import OperationalError
+
+        from dryrecords.core.errors import DomainError
+
+        for _ in range(3):
+            try:
+                turn(which)
+            except OperationalError as error:
+                errors.append(error)
+            except DomainError:
+                pass
+
+    with in_threads(attempt, 0, 1, 2, 3, 3):
+        pass
+    assert errors == []
+    assert numbers(farm.by.organization_id) == list(range(1, Change.objects.count() + 1))
+
+
+@pytest.mark.django_db(transaction=True)
+def test_trail_outside_of_a_transaction_is_refused() -> None:
+    with pytest.raises(RuntimeError):
+        leave_trail(make.access().organization_id, Actor("nobody"))
 
 
 def test_broker_that_never_answers_does_not_delay_a_nudge(monkeypatch: pytest.MonkeyPatch) -> None:
