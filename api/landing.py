@@ -9,8 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
-from django.db import DataError, transaction
-from django.db.models import ForeignKey
+from django.db import DataError, IntegrityError, transaction
 from rest_framework.exceptions import ValidationError
 
 from api.problems import problem_of
@@ -18,8 +17,10 @@ from api.record_serializer import RecordSerializer
 from api.resources import Resource
 from dryrecords.core.errors import DomainError, FieldError
 from dryrecords.core.ids import new_id
+from dryrecords.tenancy import bulk
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.records import Record
+from dryrecords.tenancy.writes import explain
 
 # What tells two records of a kind apart besides their ids: two tests of one moment may differ in what they showed.
 NATURAL_KEY: dict[str, tuple[str, ...]] = {
@@ -40,6 +41,7 @@ NATURAL_KEY: dict[str, tuple[str, ...]] = {
     "settings": ("effective_from", "customer_id", "crop"),
 }
 
+ID_TAKEN = FieldError("/id", "id_taken", "This id is already in use.")
 CREATED, DUPLICATE, REFUSED = "created", "duplicate", "refused"
 
 
@@ -88,20 +90,21 @@ class Landing:
 
     def land(self, rows: Sequence[Row]) -> None:
         """All that can be, in the caller's transaction."""
-        model = self.resource.model
         self.access.must_write(self.resource.name)
         for row in rows:
             if row.status == CREATED:
                 row.id = row.values.get("id") or new_id()
-                row.record = model(**row.values | {"id": row.id})
+                row.record = self._record(row.values, row.id)
         self._check_references(_open(rows))
         self._find_twins(_open(rows))
         left = _open(rows)
-        good = self._trial(left)
-        if len(good) < len(left):
-            self._forget({row.record.pk: row for row in left if row.status == REFUSED}, rows)
-            if good:
+        if left and not self._lands(left):
+            # Only one write may stay in a transaction, or two of them could lock each other.
+            if good := self._passing(left):
                 self._create(good)
+        failed = {row.record.pk: row for row in left if row.status == REFUSED}
+        if failed:
+            self._forget(failed, rows)
 
     def _forget(self, failed: Mapping[Any, Row], rows: Sequence[Row]) -> None:
         """What is the same as a row that was refused is refused like it."""
@@ -110,22 +113,13 @@ class Landing:
                 row.refuse(failed[row.id].errors)
         self._landed = {key: record for key, record in self._landed.items() if record.pk not in failed}
 
+    def _record(self, values: Mapping[str, Any], record_id: UUID | None) -> Record:
+        return self.resource.model(**{**values, "id": record_id, "organization_id": self.access.organization_id})
+
     def _check_references(self, rows: Sequence[Row]) -> None:
-        for column in self.resource.model._meta.concrete_fields:
-            target = column.related_model
-            if not isinstance(column, ForeignKey) or not isinstance(target, type) or not issubclass(target, Record):
-                continue
-            wanted = {getattr(row.record, column.attname) for row in rows} - {None}
-            if not wanted:
-                continue
-            known = set(
-                target._default_manager.visible_to(self.access).filter(pk__in=wanted).values_list("pk", flat=True)
-            )
-            for row in rows if wanted - known else ():
-                given = getattr(row.record, column.attname)
-                if given is not None and given not in known:
-                    text = f"There is no {column.name} {given}."
-                    row.refuse([FieldError(f"/{column.name}", "unknown_reference", text)])
+        missing = bulk.missing_references(self.access, self.resource.model, [row.record for row in rows])
+        for place, errors in missing.items():
+            rows[place].refuse(error for error, _ in errors)
 
     def _find_twins(self, rows: Sequence[Row]) -> None:
         by_id = self._with_ids([row.id for row in rows if "id" in row.values])
@@ -145,7 +139,7 @@ class Landing:
         if there.organization_id == self.access.organization_id and there.deleted_at is None and _is_same(row, there):
             row.is_already(there)
         else:
-            row.refuse([FieldError("/id", "id_taken", "This id is already in use.")])
+            row.refuse([ID_TAKEN])
 
     def _compare_keys(self, row: Row, there: Record | None) -> None:
         if there is None:
@@ -172,35 +166,50 @@ class Landing:
     def _key(self, record: Record) -> tuple[Any, ...]:
         return tuple(getattr(record, column) for column in NATURAL_KEY[self.resource.name])
 
-    def _trial(self, rows: Sequence[Row]) -> list[Row]:
-        """Rows that the rest of the rules, the database's among them, let pass: halved until it is known which.
-
-        If all pass they stay; of those that do not nothing stays, not even a lock.
-        """
-        if not rows:
-            return []
+    def _lands(self, rows: Sequence[Row]) -> bool:
+        """If one breaks a rule that only the database or the domain can tell, none stays, not even a lock."""
         try:
             with transaction.atomic():
                 self._create(rows)
-            return list(rows)
-        except (DomainError, DataError) as error:
+        except (DomainError, IntegrityError, DataError) as error:
             if len(rows) == 1:
-                rows[0].refuse(_told(error))
-                return []
-        middle = len(rows) // 2
-        return [*self._passing(rows[:middle]), *self._passing(rows[middle:])]
+                rows[0].refuse(self._told(error))
+            return False
+        return True
 
     def _passing(self, rows: Sequence[Row]) -> list[Row]:
-        """As above, and undone: only one write may stay in a transaction, or two of them could lock each other."""
-        with transaction.atomic():
-            good = self._trial(rows)
-            transaction.set_rollback(True)
-        return good
+        """Those that would land, tried and undone: halved until it is known which."""
+        if len(rows) < 2:
+            # What does not land alone was refused.
+            return []
+        middle = len(rows) // 2
+        passing = []
+        for part in (rows[:middle], rows[middle:]):
+            with transaction.atomic():
+                lands = self._lands(part)
+                transaction.set_rollback(True)
+            passing += _open(part) if lands else self._passing(part)
+        return passing
 
     def _create(self, rows: Sequence[Row]) -> None:
-        made = self.resource.writer.create_many(self.access, [row.values | {"id": row.id} for row in rows])
-        for row, record in zip(rows, made, strict=True):
-            row.record = record
+        completed = [dict(row.values) for row in rows]
+        self.resource.writer.complete(self.access, completed, None)
+        for row, values in zip(rows, completed, strict=True):
+            row.record = self._record(values, row.id)
+        records = [row.record for row in rows]
+        bulk.announce(self.access, self.resource.writer, records)
+        taken = bulk.insert(self.access, self.resource.model, records)
+        for row in rows if taken else ():
+            if row.id in taken:
+                # Another call was faster.
+                row.refuse([ID_TAKEN])
+
+    def _told(self, error: Exception) -> list[FieldError]:
+        if isinstance(error, IntegrityError):
+            error = explain(self.resource.model, error)
+        if isinstance(error, DomainError):
+            return error.errors or [FieldError("", error.code, error.detail)]
+        return [FieldError("", "refused_by_database", "The database cannot keep one of the values.")]
 
     def _outside(self, column: str) -> str:
         return self.resource.serializer.outward_error(FieldError(f"/{column}", "", "")).pointer[1:]
@@ -208,12 +217,6 @@ class Landing:
 
 def _open(rows: Sequence[Row]) -> list[Row]:
     return [row for row in rows if row.status == CREATED]
-
-
-def _told(error: Exception) -> list[FieldError]:
-    if isinstance(error, DomainError):
-        return error.errors or [FieldError("", error.code, error.detail)]
-    return [FieldError("", "refused_by_database", "The database cannot keep one of the values.")]
 
 
 def _is_same(row: Row, there: Record) -> bool:
