@@ -98,10 +98,9 @@ class Landing:
         self._check_references(_open(rows))
         self._find_twins(_open(rows))
         left = _open(rows)
-        if left and not self._lands(left):
-            # Only one write may stay in a transaction, or two of them could lock each other.
-            if good := self._passing(left):
-                self._create(good)
+        # Only one write may stay in a transaction, or two of them could lock each other.
+        if left and not self._lands(left) and (good := self._passing(left)):
+            self._create(good)
         failed = {row.record.pk: row for row in left if row.status == REFUSED}
         if failed:
             self._forget(failed, rows)
