@@ -33,4 +33,6 @@ class Operation:
     query: Parameters = field(default_factory=dict)
     headers: tuple[str, ...] = ()
     body: Any = None
+    # The body may come as CSV too.
+    csv_body: bool = False
     public: bool = False

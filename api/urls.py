@@ -7,7 +7,9 @@ from uuid import UUID
 from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
+from api.bulk import Bulk
 from api.grain import Shrink
+from api.imports.views import Errors, ImportList, OneImport
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
@@ -49,12 +51,20 @@ urlpatterns = [
     path("/sites/<id:id>/seasons/<year:season>", SiteSeason.as_view(), name="site-season"),
     path("/seasons/<year:season>", Season.as_view(), name="season"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
+    path("/imports", ImportList.as_view(), name="imports"),
+    path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),
+    path("/imports/<id:id>/errors.csv", Errors.as_view(), name="imports-errors"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),
     path("/sync/held/<id:id>", Held.as_view(), name="sync-held-one"),
     path("/sync/held/<id:id>/resubmit", Resubmit.as_view(), name="sync-held-resubmit"),
     path("/sync/held/<id:id>/dismiss", Dismiss.as_view(), name="sync-held-dismiss"),
+]
+urlpatterns += [
+    path(f"/{_resource.name}/bulk", Bulk.as_view(resource=_resource), name=f"{_resource.name}-bulk")
+    for _resource in RESOURCES
+    if _resource.name in ("readings", "samples")
 ]
 for _resource in RESOURCES:
     urlpatterns += [
