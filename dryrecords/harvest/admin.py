@@ -7,6 +7,7 @@ from dryrecords.harvest.models import (
     Batch,
     FuelDelivery,
     FuelReading,
+    Import,
     Lot,
     PowerReading,
     Price,
@@ -68,3 +69,11 @@ class PriceAdmin(ReadOnlyAdmin):
 class SettingAdmin(ReadOnlyAdmin):
     list_display = ("effective_from", "customer", "crop", "handling_pct", "base_moisture_pct", "organization")
     list_select_related = True
+
+
+@admin.register(Import)
+class ImportAdmin(ReadOnlyAdmin):
+    list_display = ("created_at", "kind", "file_name", "state", "rows_done", "rows", "actor", "organization")
+    list_filter = ("state",)
+    list_select_related = True
+    exclude = ("content",)
