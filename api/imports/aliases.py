@@ -31,7 +31,7 @@ ALIASES: dict[str, dict[str, tuple[str, ...]]] = {
     "lots": {"name": ("lot", "field"), "base_moisture": ("base", "base moisture content")},
     "batches": {
         "started_at": ("start", "started", "start time", "filled", "fill time", *_TIMES),
-        "drying_ended_at": ("end", "ended", "finished", "drying ended", "drying end", "end time", "dry"),
+        "drying_ended_at": ("end", "ended", "finished", "drying ended", "drying end", "end time"),
         "cooling_ended_at": ("cooled", "cooling ended", "cooling end"),
         "emptied_at": ("emptied", "unloaded", "empty"),
         "wet_mass": ("wet weight", "weight", "weight in", "wet wt", "green weight"),
@@ -61,7 +61,7 @@ ALIASES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "fuel-readings": {
         "at": _TIMES,
-        "gauge": ("level", "tank level", "tank"),
+        "gauge": ("level", "tank level"),
         "volume": ("contents",),
         "fuel_temp": ("temp", "temperature", "fuel temperature"),
     },

@@ -46,6 +46,7 @@ class Plan:
 
     def __init__(self, access: Access, kind: type[RecordSerializer], sheet: Sheet, options: Options) -> None:
         self.fields = kind().fields
+        self.header = sheet.header
         self.columns = columns_of(kind, sheet.header, options.columns)
         self.ways = self._ways(access, sheet, options)
         self._readers = [
@@ -64,7 +65,15 @@ class Plan:
                 body[column.field] = read(text)
             except Unreadable as error:
                 errors.append(FieldError(f"/{column.field}", error.code, error.detail))
+        errors += self._nameless(cells)
         return body, errors
+
+    def _nameless(self, cells: list[str]) -> Iterator[FieldError]:
+        """What stands under no header would be lost without a word."""
+        for place, cell in enumerate(cells):
+            if cell.strip() and not (place < len(self.header) and self.header[place]):
+                yield FieldError("", "no_header", f"{cell.strip()[:50]!r} stands under no header.")
+                return
 
     def _ways(self, access: Access, sheet: Sheet, options: Options) -> Ways:
         questions: list[FieldError] = []

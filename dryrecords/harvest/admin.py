@@ -1,6 +1,8 @@
 """Admin for the operator of the service: what happened, to look at."""
 
 from django.contrib import admin
+from django.db.models import QuerySet
+from django.http import HttpRequest
 
 from dryrecords.core.read_only_admin import ReadOnlyAdmin
 from dryrecords.harvest.models import (
@@ -77,3 +79,6 @@ class ImportAdmin(ReadOnlyAdmin):
     list_filter = ("state",)
     list_select_related = True
     exclude = ("content",)
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Import]:
+        return super().get_queryset(request).defer("content", "refused")

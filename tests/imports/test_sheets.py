@@ -212,6 +212,13 @@ def test_blanks_choices_and_yes(db: None) -> None:
     assert body(BatchSerializer, BATCH.format("note", "-"))["note"] == "-"
 
 
+def test_no_cell_is_lost(db: None) -> None:
+    text = READING.format("B,2025-10-06T12:00:00Z,180,,\nB,2025-10-06T12:00:00Z,180,lost\n")
+    assert [errors for _, errors in read(ReadingSerializer, text)] == [{}, {"": "no_header"}]
+    text = "batch,at,,plenum (F)\nB,2025-10-06T12:00:00Z,lost,180\n"
+    assert read(ReadingSerializer, text)[0][1] == {"": "no_header"}
+
+
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
 def test_delimiters(delimiter: str) -> None:
     text = "name,reference\nA farm,1\n\nB farm,2\n".replace(",", delimiter)
