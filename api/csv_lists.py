@@ -25,7 +25,7 @@ class _Echo:
 
 
 def csv_is_wanted(request: Request, query: Mapping[str, Any]) -> bool:
-    preferred = request._request.get_preferred_type(["application/json", "text/csv"]) == "text/csv"
+    preferred = request.get_preferred_type(["application/json", "text/csv"]) == "text/csv"
     if not (query["format"] == "csv" if "format" in query else preferred):
         return False
     paged = [name for name in ("limit", "cursor") if name in query]

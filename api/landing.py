@@ -194,7 +194,8 @@ class Landing:
         completed = [dict(row.values) for row in rows]
         self.resource.writer.complete(self.access, completed, None)
         for row, values in zip(rows, completed, strict=True):
-            row.record = self._record(values, row.id)
+            if values != row.values:
+                row.record = self._record(values, row.id)
         records = [row.record for row in rows]
         bulk.announce(self.access, self.resource.writer, records)
         taken = bulk.insert(self.access, self.resource.model, records)
