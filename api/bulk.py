@@ -21,6 +21,7 @@ from api.landing import CREATED, DUPLICATE, REFUSED, Landing, Reader, Row
 from api.operations import Answer, Operation
 from api.record_views import RecordRoute
 from api.rendering import JSONParser
+from api.views import outward_error
 from dryrecords.core.errors import invalid
 
 NULLABLE_ID = {"type": ["string", "null"], "format": "uuid"}
@@ -94,7 +95,7 @@ class Bulk(RecordRoute):
             Landing(self.access, self.resource).land(rows)
         refused = [(row, body) for row, body in zip(rows, given, strict=True) if row.status == REFUSED]
         for row, _ in refused:
-            row.errors = list(map(self.resource.serializer.outward_error, row.errors))
+            row.errors = [outward_error(self.resource.serializer, error) for error in row.errors]
         held = hold(self.access, self.resource, refused)
         count = Counter(row.status for row in rows)
         return Response(

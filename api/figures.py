@@ -7,12 +7,18 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from api.meanings import MEANINGS, UNCERTAINTY
 from dryrecords.core.decimals import cents
 from dryrecords.core.quantities import UNITS
 
 SIGNIFICANT_DIGITS = 10
 # Beyond this a float has no cents.
 LARGEST_AMOUNT = 1e13
+
+
+def significant(value: float | None, digits: int = SIGNIFICANT_DIGITS) -> float | None:
+    """A figure without the noise of its last bits; None where there is none."""
+    return float(f"{value:.{digits}g}") if value is not None and math.isfinite(value) else None
 
 
 @dataclass(frozen=True)
@@ -34,7 +40,7 @@ class Shown:
             return None
         if self.is_amount and abs(value) < LARGEST_AMOUNT:
             return float(cents(value))
-        return float(f"{value / (UNITS[self.unit].factor if self.unit else 1.0):.{SIGNIFICANT_DIGITS}g}")
+        return significant(value / (UNITS[self.unit].factor if self.unit else 1.0))
 
 
 SHOWN = {
@@ -98,19 +104,20 @@ def outward(values: Mapping[str, float | None]) -> dict[str, Any]:
 def schema(names: Mapping[str, Any] | list[str]) -> dict[str, Any]:
     """What `outward` answers to figures of these names, for the OpenAPI document."""
     properties: dict[str, Any] = {}
-    for place, name in _places(names):
+    for place, name, meaning in _places(names):
         inside = properties
         if place:
             inside = properties.setdefault(place, {"type": "object", "properties": {}})["properties"]
-        inside[name] = {"type": ["number", "null"]}
+        inside[name] = {"type": ["number", "null"], "description": meaning}
     for inner in properties.values():
         if "properties" in inner:
             inner["required"] = list(inner["properties"])
     return properties
 
 
-def _places(names: Mapping[str, Any] | list[str]) -> Iterator[tuple[str, str]]:
+def _places(names: Mapping[str, Any] | list[str]) -> Iterator[tuple[str, str, str]]:
+    """Group, name and meaning of each figure."""
     for inside, shown in SHOWN.items():
-        for ending in ("", "_u"):
+        for ending, meaning in (("", MEANINGS[inside]), ("_u", UNCERTAINTY)):
             if f"{inside}{ending}" in names:
-                yield shown.group, f"{shown.name}{ending}"
+                yield shown.group, f"{shown.name}{ending}", meaning

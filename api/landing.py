@@ -212,7 +212,7 @@ class Landing:
         return [FieldError("", "refused_by_database", "The database cannot keep one of the values.")]
 
     def _outside(self, column: str) -> str:
-        return self.resource.serializer.outward_error(FieldError(f"/{column}", "", "")).pointer[1:]
+        return self.resource.serializer.name_of_column(column)
 
 
 def _open(rows: Sequence[Row]) -> list[Row]:

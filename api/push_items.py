@@ -14,6 +14,7 @@ from api.mutations import Mutation, Row, moments_of
 from api.problems import problem_of
 from api.resources import Resource
 from api.root import RESOURCES
+from api.views import outward_error
 from dryrecords.core.errors import DomainError, invalid
 from dryrecords.journal.ledger import Status
 from dryrecords.tenancy.records import Record
@@ -51,7 +52,7 @@ class Item:
 
     def refuse(self, error: Exception, status: str = Status.HELD, *, within: str = "/record") -> None:
         if isinstance(error, DomainError) and self.resource is not None:
-            error.errors = [self.resource.serializer.outward_error(each) for each in error.errors]
+            error.errors = [outward_error(self.resource.serializer, each) for each in error.errors]
         problem = problem_of(error)
         if problem is None:
             raise error
@@ -63,6 +64,10 @@ class Item:
     def as_duplicate(self, record_id: UUID | None, version: int | None) -> None:
         self.status, self.problem = Status.DUPLICATE, None
         self.record_id, self.version = record_id, version
+
+    def start_over(self) -> None:
+        self.status, self.version, self.problem, self.record = Status.APPLIED, None, None, None
+        self.warnings, self.waiting_for = [], []
 
     def answer(self) -> dict[str, Any]:
         return {

@@ -1,22 +1,21 @@
 """Applies the mutations of one sender: new records in bulk, parents before children, then what changes and goes.
 
-Each kind of new records is one transaction with its entries in the ledger, each correction and removal one of its own:
-the ledger makes a push that ended half-way safe to send again, so the whole of it need not be one.
+New records of a kind are one transaction with their entries in the ledger, so are corrections of different records of
+a kind, and each removal. The ledger makes a push that ended half-way safe to send again, so the whole need not be one.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
-import orjson
 from django.db import DataError, IntegrityError, transaction
 from rest_framework.exceptions import ValidationError
 
-from api.mutations import Row, as_text, quick_reader
+from api.mutations import Row, quick_reader
 from api.push_items import (
     BY_NAME,
     ORDER,
@@ -29,27 +28,26 @@ from api.push_items import (
     turn_of,
     validated,
 )
-from api.rendering import dumps
+from api.push_ledger import WithLedger, show
 from api.resources import Resource
 from dryrecords.core import clock
 from dryrecords.core.errors import Conflict, DomainError, FieldError, Invalid, NotFound, VersionMismatch
-from dryrecords.journal import ledger
-from dryrecords.journal.ledger import Claimed, Settled, Status
-from dryrecords.journal.models import Mutation as Entry
+from dryrecords.journal.ledger import Status
 from dryrecords.tenancy import bulk
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.records import Record
-from dryrecords.tenancy.writes import explain
+from dryrecords.tenancy.writes import explain, nothing_to_add
 
 # Clocks of devices differ by so much without anybody noticing.
 AHEAD = timedelta(minutes=5)
 
 
-class Run:
+class Run(WithLedger):
     """Applies mutations of one sender."""
 
     def __init__(self, access: Access, push_id: int, ends_at: float = float("inf"), by: str = "") -> None:
-        self.access, self.push_id, self.ends_at, self.by = access, push_id, ends_at, by
+        super().__init__(access, push_id, by)
+        self.ends_at = ends_at
         self.horizon = clock.now() + AHEAD
         # Ids of new records that others may wait for.
         self.created: set[UUID] = set()
@@ -68,43 +66,10 @@ class Run:
         self._refuse_all(refused)
         for name in sorted(creates, key=ORDER.__getitem__):
             self._create_all(BY_NAME[name], creates[name])
-        for item in sorted(self._not_final(changes), key=turn_of):
-            self._change(item)
+        self._change_all(self._not_final(changes))
         self._copy_answers(twins, first)
 
-    # What was answered before, or cannot be understood.
-
-    def _not_final(self, items: list[Item]) -> list[Item]:
-        before = ledger.known(self.access.organization_id, [item.mutation.id for item in items])
-        open_items, others = [], []
-        for item in items:
-            entry = before.get(item.mutation.id)
-            if entry is None or entry.status in ledger.OPEN:
-                item.seen = entry is not None
-                open_items.append(item)
-            elif self._answer_again(item, entry):
-                others.append((item.mutation.id, as_text(item.mutation)))
-        if others:
-            ledger.keep_besides(self.access.organization_id, others)
-        return open_items
-
-    def _answer_again(self, item: Item, entry: Entry) -> bool:
-        """The answer that was given; true if another content is sent under the same id this time."""
-        item.row = None
-        differs = bytes(entry.fingerprint) != item.fingerprint
-        # What the office corrected differs from what the device has, and is the answer to it.
-        if differs and not entry.settled_by:
-            text = "This id was used for another mutation, which was applied. Give what you changed since a new id."
-            item.record_id = entry.record_id
-            item.refuse(Conflict(text, code="mutation_id_reused"), Status.CONFLICT)
-            self._show_record(item, BY_NAME.get(entry.resource))
-        elif entry.status == Status.DISMISSED:
-            item.record_id = entry.record_id
-            item.refuse(Conflict("The office has seen this and does not want it.", code="dismissed"))
-        else:
-            item.as_duplicate(entry.record_id, entry.version)
-            item.warnings = orjson.loads(entry.warnings) if entry.warnings else []
-        return differs
+    # What cannot be understood.
 
     def _is_understood(self, item: Item) -> bool:
         mutation = item.mutation
@@ -147,7 +112,8 @@ class Run:
         if time.monotonic() > self.ends_at:
             item.refuse(_late())
             return
-        quick = quick_reader(resource.serializer)
+        # Columns that follow from others are filled in among a serializer's values.
+        quick = quick_reader(resource.serializer) if resource.writer.complete is nothing_to_add else None
         item.row = quick(item.mutation.record, self.horizon) if quick else None
         if item.row is None:
             try:
@@ -168,12 +134,24 @@ class Run:
         read = [item for item in items if item.row is not None]
         missing = bulk.missing_references(self.access, resource.model, [item.row.values for item in read])
         for place, errors in missing.items():
-            read[place].waiting_for = [wanted for _, wanted in errors]
-            read[place].refuse(Invalid(errors[0][0].detail, errors=[error for error, _ in errors]))
+            self._let_wait(read[place], errors)
+
+    def _let_wait(self, item: Item, missing: list[tuple[FieldError, UUID]]) -> None:
+        item.waiting_for = [wanted for _, wanted in missing]
+        item.refuse(Invalid(missing[0][0].detail, errors=[error for error, _ in missing]))
 
     def _complete(self, resource: Resource, items: list[Item]) -> None:
         read = [item for item in items if item.row is not None and item.values is not None]
-        resource.writer.complete(self.access, [item.values for item in read], None)
+        try:
+            resource.writer.complete(self.access, [item.values for item in read], None)
+        except DomainError as error:
+            if len(read) == 1:
+                read[0].refuse(error)
+            else:
+                # Some are refused; halving finds them.
+                self._complete(resource, read[: len(read) // 2])
+                self._complete(resource, read[len(read) // 2 :])
+            return
         for item in read:
             for column, value in item.values.items():
                 setattr(item.row.values, column, value)
@@ -200,8 +178,7 @@ class Run:
         """Ids that are taken: by the same record, sent under another mutation, or by one that differs."""
         if not items:
             return
-        visible = resource.model._default_manager.ever_visible_to(self.access)
-        found = visible.in_bulk([item.record_id for item in items])
+        found = self._ever_visible(resource).in_bulk([item.record_id for item in items])
         for item in items:
             there = found.get(item.record_id)
             if there is not None and there.deleted_at is None and _is_same(resource, item.row.values, there):
@@ -210,9 +187,80 @@ class Run:
             text = "There is another record with this id."
             taken = Conflict(text, code="id_taken", errors=[FieldError("/id", "id_taken", text)])
             item.refuse(taken, Status.HELD if there is None else Status.CONFLICT)
-            _show(item, resource, there)
+            show(item, resource, there)
 
     # Corrections and removals.
+
+    def _change_all(self, items: list[Item]) -> None:
+        """Corrections of different records of one kind go together, everything else goes one by one."""
+        together: list[Item] = []
+        ids: set[UUID | None] = set()
+        for item in sorted(items, key=turn_of):
+            fits = item.mutation.op == "update" and (not together or together[0].resource is item.resource)
+            if not fits or item.record_id in ids:
+                self._correct_all(together)
+                together, ids = [], set()
+            if item.mutation.op == "update":
+                together.append(item)
+                ids.add(item.record_id)
+            else:
+                self._change(item)
+        self._correct_all(together)
+
+    def _correct_all(self, items: list[Item]) -> None:
+        if not items:
+            return
+        if time.monotonic() > self.ends_at:
+            for item in items:
+                item.refuse(_late())
+            self._refuse_all(items)
+            return
+        try:
+            with transaction.atomic():
+                self._correct_together(items[0].resource, self._claim(items))
+        except bulk.ChangesHands as error:
+            alone = [item for item in items if item.record_id in error.ids]
+        except (IntegrityError, DataError):
+            # One of them breaks a rule that only the database can tell.
+            alone = items
+        else:
+            return
+        for item in items:
+            item.start_over()
+        self._correct_all([item for item in items if item not in alone])
+        for item in alone:
+            self._change(item)
+
+    def _correct_together(self, resource: Resource, items: list[Item]) -> None:
+        rows = self._ever_visible(resource).filter(pk__in=[item.record_id for item in items]).order_by("pk")
+        there = {record.pk: record for record in rows.select_for_update(of=("self",), no_key=True)}
+        changes: list[tuple[Item, dict[str, Any]]] = []
+        for item in items:
+            record = there.get(item.record_id)
+            try:
+                values = self._values(item, record)
+            except (DomainError, ValidationError) as error:
+                self._refuse(item, error, record)
+            else:
+                changes += [] if values is None else [(item, values)]
+        self._check_changed_references(resource, changes)
+        for item, values in changes:
+            if item.problem is None:
+                try:
+                    resource.writer.complete(self.access, [values], there[item.record_id])
+                except DomainError as error:
+                    item.refuse(error)
+        fitting = [(item, values) for item, values in changes if item.problem is None]
+        bulk.correct(self.access, resource.writer, [(there[item.record_id], values) for item, values in fitting])
+        for item, values in fitting:
+            item.version = there[item.record_id].version
+            item.warnings = future_warnings(fields_ahead(resource, values, self.horizon))
+        self._settle(items)
+
+    def _check_changed_references(self, resource: Resource, changes: list[tuple[Item, dict[str, Any]]]) -> None:
+        missing = bulk.missing_references(self.access, resource.model, [_Changed(values) for _, values in changes])
+        for place, errors in missing.items():
+            self._let_wait(changes[place][0], errors)
 
     def _change(self, item: Item) -> None:
         with transaction.atomic():
@@ -223,53 +271,49 @@ class Run:
                     if time.monotonic() > self.ends_at:
                         raise _late()
                     self._correct(item) if item.mutation.op == "update" else self._remove(item)
-            except VersionMismatch as error:
-                item.refuse(error, Status.CONFLICT)
-                self._show_record(item, item.resource)
-            except NotFound as error:
-                self._not_there(item, error)
-            except (DomainError, ValidationError) as error:
-                item.refuse(error)
-            except (IntegrityError, DataError) as error:
-                item.refuse(_explained(item.resource, error))
+            except (DomainError, ValidationError, IntegrityError, DataError) as error:
+                self._refuse(item, error, self._there(item))
             self._settle([item])
 
     def _correct(self, item: Item) -> None:
-        resource, version = item.resource, item.mutation.base_version
-        there = resource.model._default_manager.visible_to(self.access).filter(pk=item.record_id).first()
-        if there is None:
-            raise NotFound()
-        values = validated(resource, item.mutation, there)
-        if (
-            version is not None
-            and there.version != version
-            and all(getattr(there, column) == value for column, value in values.items())
-        ):
-            item.as_duplicate(there.pk, there.version)
+        resource = item.resource
+        values = self._values(item, self._there(item))
+        if values is None:
             return
-        try:
-            item.version = resource.writer.correct(self.access, item.record_id, values, version=version).version
-        except Invalid as error:
-            item.waiting_for = [
-                values[resource.model._meta.get_field(each.pointer[1:]).attname]
-                for each in error.errors
-                if each.code == "unknown_reference"
-            ]
-            raise
-        item.warnings = future_warnings(fields_ahead(resource, values, self.horizon))
+        self._check_changed_references(resource, [(item, values)])
+        if item.problem is None:
+            corrected = resource.writer.correct(self.access, item.record_id, values, version=item.mutation.base_version)
+            item.version = corrected.version
+            item.warnings = future_warnings(fields_ahead(resource, values, self.horizon))
+
+    def _values(self, item: Item, there: Record | None) -> dict[str, Any] | None:
+        """The columns to change; None if they had been changed so before."""
+        if there is None or there.deleted_at is not None:
+            raise NotFound()
+        values = validated(item.resource, item.mutation, there)
+        if item.mutation.base_version in (None, there.version):
+            return values
+        if any(getattr(there, column) != value for column, value in values.items()):
+            raise VersionMismatch()
+        item.as_duplicate(there.pk, there.version)
+        return None
 
     def _remove(self, item: Item) -> None:
         item.resource.writer.remove(self.access, item.record_id, version=item.mutation.base_version)
-        item.version = self._tombstone(item).version
+        item.version = self._there(item).version
 
-    def _tombstone(self, item: Item) -> Record | None:
-        found: Record | None = (
-            item.resource.model._default_manager.ever_visible_to(self.access).filter(pk=item.record_id).first()
-        )
-        return found
+    def _refuse(self, item: Item, error: Exception, there: Record | None) -> None:
+        if isinstance(error, VersionMismatch):
+            item.refuse(error, Status.CONFLICT)
+            show(item, item.resource, there)
+        elif isinstance(error, NotFound):
+            self._not_there(item, error, there)
+        elif isinstance(error, IntegrityError | DataError):
+            item.refuse(_explained(item.resource, error))
+        else:
+            item.refuse(error)
 
-    def _not_there(self, item: Item, error: NotFound) -> None:
-        there = self._tombstone(item)
+    def _not_there(self, item: Item, error: NotFound, there: Record | None) -> None:
         if there is None:
             item.refuse(error)
             item.waiting_for = [item.record_id]
@@ -279,66 +323,20 @@ class Run:
             item.refuse(Conflict("The record was removed meanwhile.", code="record_removed"), Status.CONFLICT)
             item.version = there.version
 
-    # The ledger.
+    def _there(self, item: Item) -> Record | None:
+        """The record, removed or not."""
+        found: Record | None = self._ever_visible(item.resource).filter(pk=item.record_id).first()
+        return found
 
-    def _claim(self, items: list[Item]) -> list[Item]:
-        """Those of one kind that are ours to apply; with the others a twin on another connection was faster."""
-        sent = [Claimed(item.mutation.id, item.fingerprint, item.record_id) for item in items]
-        before = ledger.claim(self.access.organization_id, self.push_id, *kind_of(items[0]), sent)
-        ours, others = [], []
-        for item in items:
-            entry = before.get(item.mutation.id)
-            item.seen = entry is not None
-            if entry is None or entry.status in ledger.OPEN:
-                ours.append(item)
-            elif self._answer_again(item, entry):
-                others.append((item.mutation.id, as_text(item.mutation)))
-        if others:
-            ledger.keep_besides(self.access.organization_id, others)
-        return ours
 
-    def _settle(self, items: Iterable[Item]) -> None:
-        ledger.settle(
-            self.access.organization_id,
-            self.push_id,
-            [
-                Settled(
-                    mutation_id=item.mutation.id,
-                    fingerprint=item.fingerprint,
-                    record_id=item.record_id,
-                    status=item.status,
-                    version=item.version,
-                    payload=as_text(item.mutation) if item.problem or item.seen else None,
-                    problem=dumps(item.problem).decode() if item.problem else None,
-                    warnings=dumps(item.warnings).decode() if item.warnings else None,
-                    waiting_for=item.waiting_for,
-                )
-                for item in items
-            ],
-            self.by,
-        )
+class _Changed:
+    """Changed columns as attributes; the others are as if they were empty."""
 
-    def _copy_answers(self, twins: list[Item], first: dict[UUID, Item]) -> None:
-        """The same mutation twice in one push."""
-        others = []
-        for item in twins:
-            done = first[item.mutation.id]
-            if done.fingerprint == item.fingerprint:
-                item.status = Status.DUPLICATE if done.status == Status.APPLIED else done.status
-                item.version, item.problem, item.record = done.version, done.problem, done.record
-                item.warnings = done.warnings
-            else:
-                text = "This id stands for another mutation of the same push. Give each an id of its own."
-                item.refuse(Conflict(text, code="mutation_id_reused"), Status.CONFLICT)
-                others.append((item.mutation.id, as_text(item.mutation)))
-            item.record_id = done.record_id
-        if others:
-            ledger.keep_besides(self.access.organization_id, others)
+    def __init__(self, values: dict[str, Any]) -> None:
+        self.__dict__ = values
 
-    def _show_record(self, item: Item, resource: Resource | None) -> None:
-        if resource is not None and item.record_id is not None:
-            visible = resource.model._default_manager.ever_visible_to(self.access)
-            _show(item, resource, visible.filter(pk=item.record_id).first())
+    def __getattr__(self, name: str) -> None:
+        return None
 
 
 def _first_and_others(items: list[Item]) -> list[list[Item]]:
@@ -351,13 +349,6 @@ def _first_and_others(items: list[Item]) -> list[list[Item]]:
 def _is_same(resource: Resource, wanted: Any, there: Record) -> bool:
     columns = set(resource.serializer.columns()) - {"version", "created_at", "updated_at"}
     return all(getattr(there, column) == getattr(wanted, column) for column in columns)
-
-
-def _show(item: Item, resource: Resource, there: Record | None) -> None:
-    """The server's record, as it is now; of a removed one only its version."""
-    if there is not None:
-        item.version = there.version
-        item.record = resource.serializer.outward_record(there) if there.deleted_at is None else None
 
 
 def _late() -> Conflict:

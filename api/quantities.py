@@ -75,3 +75,19 @@ class QuantityField(serializers.FloatField):
         if value is None or self.unit is None:
             return value
         return self.unit.from_si(float(value))
+
+
+class QueryQuantityField(QuantityField):
+    """The same as a query parameter, which arrives as text and has no record to belong to."""
+
+    default_error_messages = {"not_a_number": "Must be a number."}
+
+    def __init__(self, name: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.bind(name, None)
+
+    def to_internal_value(self, data: Any) -> float:
+        try:
+            return super().to_internal_value(float(data))
+        except ValueError:
+            self.fail("not_a_number")

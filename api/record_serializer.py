@@ -13,7 +13,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from api.fields import MomentField, ReferenceField
 from api.rules import broken_rules
-from dryrecords.core.errors import FieldError, Invalid
+from dryrecords.core.errors import Invalid
 from dryrecords.tenancy.records import Record
 
 # So many wrong names are told at once; a body of rubbish does not get a bigger answer.
@@ -48,6 +48,10 @@ class StrictSerializer(serializers.Serializer):
         return {
             name: turn(value) if turn else value for (name, _, turn), value in zip(_layout(cls), values, strict=True)
         }
+
+    @classmethod
+    def name_of_column(cls, column: str) -> str:
+        return next((name for name, source, _ in _layout(cls) if source == column), column)
 
 
 class PartSerializer(StrictSerializer):
@@ -93,13 +97,6 @@ class RecordSerializer(StrictSerializer):
     @classmethod
     def outward_record(cls, record: Record) -> dict[str, Any]:
         return cls.outward([getattr(record, column) for column in cls.columns()])
-
-    @classmethod
-    def outward_error(cls, error: FieldError) -> FieldError:
-        """The domain names columns; outside they have the names of their trade units."""
-        column = error.pointer.removeprefix("/")
-        name = next((name for name, source, _ in _layout(cls) if source == column), column)
-        return FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error
 
 
 # Name and column of a field, and what turns the one into the other if anything does.

@@ -24,7 +24,7 @@ from api.operations import Operation
 from api.paging import BY_MOMENT_AND_ID, page
 from api.push import arrived
 from api.resources import Resource
-from api.views import Route
+from api.views import Route, outward_error
 from dryrecords.core.errors import Conflict, DomainError, NotFound
 from dryrecords.journal.models import Change
 from dryrecords.tenancy.bulk import is_referred_to
@@ -38,7 +38,7 @@ class RecordRoute(Route):
 
     def handle_exception(self, exc: Exception) -> Response:
         if isinstance(exc, DomainError):
-            exc.errors = [self.resource.serializer.outward_error(error) for error in exc.errors]
+            exc.errors = [outward_error(self.resource.serializer, error) for error in exc.errors]
         return super().handle_exception(exc)
 
     def visible(self) -> QuerySet[Any]:

@@ -15,6 +15,15 @@ DERIVED = (
     ("batches/{id}/result", "Figures of a batch: shrink, fuel, cost, over-drying, each with its uncertainty."),
     ("sites/{id}/seasons/{season}", "A harvest year of a site."),
     ("seasons/{season}", "A harvest year of all sites."),
+    ("dryers/{id}/forecast", "How long a batch takes, where to stop it, and what comes out."),
+    ("dryers/{id}/forecast-grids", "Many forecasts in the background; answers at forecast-grids/{id}."),
+    ("dryers/{id}/calibration", "What a dryer's own batches taught."),
+    ("dryers/{id}/advice", "Target, cut-off and time for the next batch."),
+    ("bins/{id}/storage", "What stands in a bin, and how much of its storage life is used."),
+    ("grain/equilibrium", "A calculator: moisture that grain comes to in air."),
+    ("grain/air", "A calculator: moist air, heated or not."),
+    ("grain/airflow", "A calculator: pressure and fan power for air through a bed."),
+    ("grain/storage-time", "A calculator: how long grain keeps."),
     ("grain/shrink", "A calculator: what drying takes from a mass of grain."),
 )
 RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES)

@@ -11,11 +11,13 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
 from rest_framework import serializers
 
+from api.forecasts import ListedField
 from api.operations import Answer, Operation
 from api.problems import MEDIA_TYPE
 from api.quantities import QuantityField
 from api.record_serializer import PartSerializer, RecordSerializer
 from api.rendering import dumps
+from dryrecords.season.grids import MOST_FORECASTS
 
 PROBLEM = {
     "type": "object",
@@ -164,6 +166,9 @@ class RouteSchema(AutoSchema):
                 "exclusiveMinimum": field.limits.above,
             }
             schema |= {name: bound for name, bound in bounds.items() if bound is not None}
+        if isinstance(field, ListedField) and direction == "request":
+            many = {"type": "array", "items": dict(schema), "minItems": 1, "maxItems": MOST_FORECASTS}
+            schema = {"oneOf": [schema, many]}
         if isinstance(field, serializers.ListSerializer) and field.max_length:
             schema["maxItems"] = field.max_length
         return schema

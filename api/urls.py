@@ -7,13 +7,17 @@ from uuid import UUID
 from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
+from api.air import Air, Airflow
 from api.bulk import Bulk
-from api.grain import Shrink
+from api.forecasts import AskGrid, Forecast, Grid
+from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
+from api.learned import AdviceForNext, Calibration
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
 from api.season import Result, Season, SiteSeason
+from api.storage import Storage
 from api.sync_changes import Changes
 from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
 
@@ -50,6 +54,12 @@ urlpatterns = [
     path("/batches/<id:id>/result", Result.as_view(), name="batch-result"),
     path("/sites/<id:id>/seasons/<year:season>", SiteSeason.as_view(), name="site-season"),
     path("/seasons/<year:season>", Season.as_view(), name="season"),
+    path("/dryers/<id:id>/forecast", Forecast.as_view(), name="dryer-forecast"),
+    path("/dryers/<id:id>/forecast-grids", AskGrid.as_view(), name="dryer-forecast-grids"),
+    path("/forecast-grids/<id:id>", Grid.as_view(), name="forecast-grid"),
+    path("/dryers/<id:id>/calibration", Calibration.as_view(), name="dryer-calibration"),
+    path("/dryers/<id:id>/advice", AdviceForNext.as_view(), name="dryer-advice"),
+    path("/bins/<id:id>/storage", Storage.as_view(), name="bin-storage"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
     path("/imports", ImportList.as_view(), name="imports"),
     path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),
@@ -60,6 +70,10 @@ urlpatterns = [
     path("/sync/held/<id:id>", Held.as_view(), name="sync-held-one"),
     path("/sync/held/<id:id>/resubmit", Resubmit.as_view(), name="sync-held-resubmit"),
     path("/sync/held/<id:id>/dismiss", Dismiss.as_view(), name="sync-held-dismiss"),
+    path("/grain/equilibrium", Equilibrium.as_view(), name="grain-equilibrium"),
+    path("/grain/air", Air.as_view(), name="grain-air"),
+    path("/grain/airflow", Airflow.as_view(), name="grain-airflow"),
+    path("/grain/storage-time", StorageTime.as_view(), name="grain-storage-time"),
 ]
 urlpatterns += [
     path(f"/{_resource.name}/bulk", Bulk.as_view(resource=_resource), name=f"{_resource.name}-bulk")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.conf import settings
@@ -14,6 +16,8 @@ from rest_framework.views import APIView
 
 from api.filters import Parameters, read_parameters
 from api.operations import Operation
+from api.record_serializer import StrictSerializer
+from dryrecords.core.errors import DomainError, FieldError
 from dryrecords.tenancy.access import Access
 
 
@@ -54,3 +58,19 @@ class Route(APIView):
     @property
     def access(self) -> Access:
         return self.request.auth
+
+
+@contextmanager
+def outward_errors(serializer: type[StrictSerializer]) -> Iterator[None]:
+    """The domain names columns; outside they have the names of their trade units."""
+    try:
+        yield
+    except DomainError as error:
+        error.errors = [outward_error(serializer, each) for each in error.errors]
+        raise
+
+
+def outward_error(serializer: type[StrictSerializer], error: FieldError) -> FieldError:
+    column = error.pointer.removeprefix("/")
+    name = serializer.name_of_column(column)
+    return FieldError(f"/{name}", error.code, error.detail.replace(column, name)) if column else error

@@ -21,6 +21,8 @@ from dryrecords.harvest.models import (
     Sample,
     Setting,
 )
+from dryrecords.season.grids import grid_ask
+from dryrecords.season.models import ForecastGrid
 from dryrecords.tenancy import services as tenancy
 from dryrecords.tenancy.access import Access, Role
 from dryrecords.tenancy.models import Customer, Organization, Site
@@ -138,6 +140,19 @@ def price(by: Access, **values: Any) -> Price:
 def setting(by: Access, **values: Any) -> Setting:
     given = {"effective_from": datetime(2025, 8, 1, tzinfo=UTC), "handling_pct": 0.5}
     return harvest.settings.create(by, given | values)
+
+
+def forecast_grid(by: Access, of: Dryer, **values: Any) -> ForecastGrid:
+    """Two forecasts, not computed yet."""
+    given = {
+        "crop": "corn",
+        "moisture_in_pct": [20.0, 24.0],
+        "target_moisture_pct": 15.0,
+        "plenum_temp_c": 70.0,
+        "ambient_temp_c": 10.0,
+        "bed_depth_m": 0.7,
+    }
+    return grid_ask(by, of.pk, given | values)
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from api.imports.sheets import Sheet, read_sheet
 from api.landing import CREATED, DUPLICATE, REFUSED, Landing, Reader, Row
 from api.resources import Resource
 from api.root import RESOURCES
+from api.views import outward_error
 from dryrecords.core.errors import DomainError
 from dryrecords.harvest import imports
 from dryrecords.harvest.models import Import
@@ -107,5 +108,5 @@ class _Work:
         return row
 
     def _told(self, row: Row) -> dict[str, Any]:
-        errors = map(self.resource.serializer.outward_error, row.errors)
-        return {"row": row.number, "errors": [asdict(error) for error in errors]}
+        errors = [outward_error(self.resource.serializer, error) for error in row.errors]
+        return {"row": row.number, "errors": list(map(asdict, errors))}

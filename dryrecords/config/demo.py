@@ -26,6 +26,10 @@ DEVICE = "demo"
 FILES = Path(__file__).resolve().parents[2] / "fixtures" / "season"
 COMPUTED_WITHIN_S = 120
 
+NOTE = (
+    "Figures are those of the complete batches. Fuel that was not metered is estimated: 0.02 gal of propane a point and"
+    "\nwet bushel. Gallons leave gas out, which is in therms. Over-drying lowers the market bushels, beside the shrink."
+)
 CAUTION = (
     "Estimates from records; they control nothing. Dryers burn gas and bins kill: follow local codes, the equipment's"
     "\nmanual and licensed practice, and never enter a bin while grain moves."
@@ -80,6 +84,8 @@ def new_token() -> str:
 HEAD = (
     "site",
     "batches",
+    "complete",
+    "fuel metered",
     "points removed",
     "wet bu",
     "market bu",
@@ -105,6 +111,8 @@ def _line(name: str, view: SeasonView) -> tuple[str, ...]:
     return (
         name,
         str(view.batches),
+        str(view.complete_batches),
+        str(view.fuel_metered_batches),
         _number(figures["points_removed"], 2),
         _number(figures["wet_bu"], 0),
         _number(figures["market_bu"], 0),

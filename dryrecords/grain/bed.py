@@ -77,7 +77,7 @@ def run_bed(scenario: BedScenario, layers: int = LAYERS) -> BedRun:
     Known gap   a model, checked against another implementation and against a partial-differential model, not
                 against a measured batch: none with all of its settings was found in print. Airflow is held while
                 the bed settles and dries. On the way to the bin, layers are mixed and taken as one moisture.
-    Checked by  tests/grain/test_bed.py, tests/grain/test_bed_practice.py, tests/benchmarks/bed.py
+    Checked by  tests/grain/test_bed.py, test_bed_comparison.py, test_bed_practice.py; tests/benchmarks/bed.py
     """
     spread = scenario.spread()
     complete = spread.is_complete()

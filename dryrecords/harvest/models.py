@@ -12,9 +12,15 @@ from django.db.models.expressions import RawSQL
 from dryrecords.equipment.models import Bin, Dryer, Meter, Tank
 from dryrecords.harvest.import_model import Import as Import
 from dryrecords.tenancy.models import Customer, Site
-from dryrecords.tenancy.records import Record, above_zero, between, in_order, record_constraints
+from dryrecords.tenancy.records import Record, above_zero, between, in_order, once_in_force, record_constraints
 
 HIGHEST_MOISTURE_PCT = 60
+
+
+def test_weight(name: str) -> models.CheckConstraint:
+    # 10 to 100 pounds a bushel, about: sunflower and heavy beans lie inside, kilograms in the place of pounds do not.
+    detail = "must be between 10 and 100 pounds a bushel."
+    return between("test_weight_kg_m3", 128, 1288, name, detail)
 
 
 def moisture(field: str, name: str) -> models.CheckConstraint:
@@ -125,10 +131,10 @@ class Batch(Record):
                     "wet_mass_kg",
                     "fill_depth_m",
                     "dry_mass_kg",
-                    "test_weight_kg_m3",
                     "drying_limit_s",
                 )
             ],
+            test_weight("batch_test_weight"),
             between("cooling_s", 0, 30 * 86400, "batch_cooling_s", "must be between 0 and 30 days."),
             between("ambient_rh_pct", 0, 100, "batch_ambient_rh", "must be between 0 and 100 percent."),
             *[
@@ -238,7 +244,7 @@ class Sample(Record):
             *record_constraints("sample"),
             moisture("moisture_pct", "sample_moisture"),
             in_order("taken_at", "tested_at", "sample_tested_after_taken"),
-            above_zero("test_weight_kg_m3", "sample_test_weight", "must be above zero."),
+            test_weight("sample_test_weight"),
             above_zero("probes", "sample_probes", "must be above zero."),
             between("grain_temp_c", -60, 400, "sample_grain_temp", "is not a temperature of grain."),
             models.CheckConstraint(
@@ -397,6 +403,7 @@ class Price(InForce):
     class Meta:
         constraints = [
             *record_constraints("price"),
+            once_in_force("price_once", "kind", "crop", "site"),
             between("unit_price_usd", 0, 1_000_000, "price_not_negative", "must not be below zero."),
             models.CheckConstraint(
                 condition=(Q(kind="grain") & ~Q(crop="")) | (~Q(kind="grain") & Q(crop="")),
@@ -428,6 +435,7 @@ class Setting(InForce):
     class Meta:
         constraints = [
             *record_constraints("setting"),
+            once_in_force("setting_once", "customer", "crop"),
             between("handling_pct", 0, 10, "setting_handling", "must be between 0 and 10 percent of the wet mass."),
             moisture("base_moisture_pct", "setting_base_moisture"),
             above_zero("propane_j_m3", "setting_propane", "must be above zero."),

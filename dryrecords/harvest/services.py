@@ -8,7 +8,7 @@ from typing import Any
 
 from dryrecords.core import clock
 from dryrecords.core.errors import invalid
-from dryrecords.equipment.models import Dryer
+from dryrecords.equipment.models import Dryer, Fuel, Tank
 from dryrecords.harvest.models import (
     Batch,
     FuelDelivery,
@@ -81,6 +81,11 @@ def _tank_marks(before: Any, after: Any) -> list[Mark]:
     return [Mark(kinds.TANK, str(row.tank_id), row.at, row.at) for row in (before, after) if row]
 
 
+def _delivery_marks(before: FuelDelivery | None, after: FuelDelivery | None) -> list[Mark]:
+    """A delivery's price may stand for the fuel's until the next one."""
+    return [Mark(kinds.TANK, str(row.tank_id), row.at, DUSK) for row in (before, after) if row]
+
+
 def _power_marks(before: PowerReading | None, after: PowerReading | None) -> list[Mark]:
     return [
         Mark(kinds.DRYER, str(row.dryer_id), row.at, row.at)
@@ -103,12 +108,28 @@ def _lot_marks(before: Lot | None, after: Lot | None) -> list[Mark]:
     return [Mark(kinds.LOT, str(before.pk))] if before else []
 
 
+def _keep_to_the_tanks_fuel(access: Access, rows: Sequence[dict[str, Any]], record: FuelReading | None) -> None:
+    """Gas is counted in therms, what stands in a tank in gallons or percent."""
+    concerned = [row for row in rows if record is None or {"tank_id", "meter_j"} & row.keys()]
+    pairs = [
+        (row.get("tank_id", record and record.tank_id), row.get("meter_j", record and record.meter_j))
+        for row in concerned
+    ]
+    tanks = Tank.objects.visible_to(access).filter(pk__in={tank_id for tank_id, _ in pairs}) if pairs else []
+    fuels = {tank.pk: tank.fuel for tank in tanks}
+    for tank_id, meter_j in pairs:
+        fuel = fuels.get(tank_id) if tank_id else None
+        if fuel and (fuel == Fuel.NATURAL_GAS) != (meter_j is not None):
+            need = "meter_therm" if fuel == Fuel.NATURAL_GAS else "gauge_pct, volume_gal or meter_gal"
+            raise invalid("/meter_j", "other_fuel", f"A reading of {fuel} needs {need}.")
+
+
 lots = Writer(Lot, marks_of=_lot_marks)
 batches = Writer(Batch, marks_of=_batch_marks, complete=_complete_batches)
 readings = Writer(Reading)
 samples = Writer(Sample, marks_of=_sample_marks)
-fuel_readings = Writer(FuelReading, marks_of=_tank_marks)
-fuel_deliveries = Writer(FuelDelivery, marks_of=_tank_marks)
+fuel_readings = Writer(FuelReading, marks_of=_tank_marks, complete=_keep_to_the_tanks_fuel)
+fuel_deliveries = Writer(FuelDelivery, marks_of=_delivery_marks)
 power_readings = Writer(PowerReading, marks_of=_power_marks)
 prices = Writer(Price, marks_of=_from_then_on(kinds.PRICES))
 settings = Writer(Setting, marks_of=_from_then_on(kinds.SETTINGS))

@@ -11,6 +11,7 @@ from uuid import UUID
 import psycopg
 from django.db import connection, transaction
 from django.db.models import QuerySet
+from django.db.models.expressions import RawSQL
 
 from dryrecords.core import clock
 from dryrecords.journal.models import Mutation, Push
@@ -93,7 +94,8 @@ def clock_skew_s(organization_id: UUID, token_id: UUID | None) -> float | None:
 
 def known(organization_id: UUID, ids: Iterable[UUID]) -> dict[UUID, Mutation]:
     """Mutations that came in before, and what came of them."""
-    rows = Mutation.objects.filter(organization_id=organization_id, mutation_id__in=list(ids))
+    among = RawSQL("SELECT unnest(%s::uuid[])", [list(ids)])
+    rows = Mutation.objects.filter(organization_id=organization_id, mutation_id__in=among)
     return {row.mutation_id: row for row in rows}
 
 

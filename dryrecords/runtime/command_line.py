@@ -16,10 +16,11 @@ from pathlib import Path
 from types import FrameType
 
 from django.core.management import execute_from_command_line
+from django.db import ProgrammingError
 
 from dryrecords.runtime import layout
 from dryrecords.runtime.engines import engines
-from dryrecords.runtime.problems import CannotStart
+from dryrecords.runtime.problems import CannotStart, DatabaseUnreachable
 
 WITHOUT_ENGINES = {"help", "version", "check", "makemessages", "compilemessages", "startapp", "collectstatic"}
 WITH_BROKER = {"serve", "demo"}
@@ -40,7 +41,12 @@ def main(arguments: list[str]) -> int:
             return 0
         with engines(data_dir, with_broker=command in WITH_BROKER):
             _choose_role(command)
-            execute_from_command_line(rest)
+            try:
+                execute_from_command_line(rest)
+            except ProgrammingError as error:
+                # A table or column that is not there: nobody has migrated yet, or not since the last upgrade.
+                _migrate_own(error)
+                execute_from_command_line(rest)
         return 0
     except CannotStart as problem:
         layout.say(str(problem))
@@ -67,6 +73,16 @@ def _choose_role(command: str) -> None:
     """What changes tables runs as their owner where there is one; everything else as the plain application role."""
     if command in AS_OWNER:
         os.environ["DATABASE_URL"] = os.environ.get("DATABASE_OWNER_URL") or os.environ["DATABASE_URL"]
+
+
+def _migrate_own(error: ProgrammingError) -> None:
+    """Bring the embedded database up to date, as serve would; somebody else's is theirs to migrate."""
+    from dryrecords.runtime.process_tree import bring_up_to_date
+
+    if not os.environ.get("DATABASE_OWNER_URL"):
+        reason = str(error).strip().splitlines()[0]
+        raise DatabaseUnreachable(f"The database is not up to date, run `manage.py migrate`: {reason}.")
+    bring_up_to_date()
 
 
 def _leave(number: int, _: FrameType | None) -> None:

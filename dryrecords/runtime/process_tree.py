@@ -6,6 +6,7 @@ this process alone and the stop keeps its order, and ends with its parent even w
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import fcntl
 import http.client
@@ -132,7 +133,7 @@ def run_tree(
         children = _children(options, data_dir)
         try:
             with _signals_stop():
-                _bring_up_to_date()
+                bring_up_to_date()
                 if prepare:
                     prepare()
                 connections.close_all()
@@ -221,6 +222,13 @@ def _only_one(data_dir: Path) -> Iterator[None]:
         yield
 
 
+def port_number(text: str) -> int:
+    """The port on a command line."""
+    if not text.isdecimal() or not 0 < int(text) < 65536:
+        raise argparse.ArgumentTypeError(f"a port is a number from 1 to 65535, not {text}")
+    return int(text)
+
+
 def _wait_for_port(options: Options) -> None:
     """Busy for a moment may be the web server of a tree that was just killed; busy for longer is somebody else."""
     deadline = time.monotonic() + PORT_FREE_WITHIN_S
@@ -239,7 +247,7 @@ def _wait_for_port(options: Options) -> None:
         time.sleep(0.1)
 
 
-def _bring_up_to_date() -> None:
+def bring_up_to_date() -> None:
     """Apply what is missing, as the owner; refuse what a newer version has already applied."""
     try:
         executor = MigrationExecutor(connection)

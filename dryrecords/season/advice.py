@@ -15,9 +15,9 @@ from dryrecords.grain.crops import CROPS
 from dryrecords.grain.learning import Learned
 from dryrecords.grain.storage import SAFE_MOISTURES
 from dryrecords.grain.target import Target, least_loss_target
-from dryrecords.season.calibration import calibration_of, taught_by
+from dryrecords.season.calibration import taught_by
 from dryrecords.season.forecast import Forecast, Taught, Wanted, forecast, scatter_pct
-from dryrecords.season.in_force import price_keys, prices_in_force
+from dryrecords.season.in_force import price_keys, prices_in_force, setting_keys, settings_in_force
 from dryrecords.season.models import DryerCalibration
 
 # Money taken off a bushel at each moisture [price given, base given]: what the buyer's schedule says.
@@ -41,6 +41,7 @@ SURE_SLOPES = 2.0
 
 @dataclass(frozen=True)
 class Advice:
+    base_moisture_pct: float
     target: Target
     money_unit: str
     spread_pct: float
@@ -49,7 +50,7 @@ class Advice:
     cutoff_temp_c: float | None
     cutoff_within_c: float | None
     cutoff_from: str
-    calibration: DryerCalibration | None
+    settings: dict[str, float]
     assumed: list[str]
 
 
@@ -63,17 +64,14 @@ def advise(
     moisture_in_pct: float,
     base_moisture_pct: float | None = None,
     *,
+    calibration: DryerCalibration | None = None,
     given: dict[str, float] | None = None,
     discount: Discount | None = None,
 ) -> Advice:
     """`given` holds plenum and ambient if the caller knows them; else those of the newest batches count."""
-    calibration = calibration_of(dryer.organization_id, dryer.pk, crop)
     taught = taught_by(calibration)
     assumed: list[str] = []
-    base = base_moisture_pct
-    if base is None:
-        base = CROPS[crop].base_moisture_pct
-        assumed.append(f"Base moisture {base:g} %: {CROPS[crop].base_moisture_source}.")
+    base = _base_moisture_pct(dryer, crop, assumed) if base_moisture_pct is None else base_moisture_pct
     spread = _spread_pct(calibration, taught)
     target, unit = _target(dryer, crop, base, spread, discount, assumed)
     settings = _settings(calibration, given or {}, assumed)
@@ -96,7 +94,18 @@ def advise(
         taught,
     )
     cutoff, half, basis = _cutoff(calibration, planned, aim, moisture_in_pct, settings)
-    return Advice(target, unit, spread, planned, cutoff, half, basis, calibration, [*assumed, *planned.assumed])
+    return Advice(base, target, unit, spread, planned, cutoff, half, basis, settings, [*assumed, *planned.assumed])
+
+
+def _base_moisture_pct(dryer: Dryer, crop: str, assumed: list[str]) -> float:
+    """The setting in force for the site's customer, else the crop's market base."""
+    in_force = settings_in_force(dryer.organization_id)["base_moisture_pct"]
+    found = in_force.at(clock.now(), setting_keys(dryer.site.customer_id, crop))
+    if found is not None:
+        return float(found)
+    known = CROPS[crop]
+    assumed.append(f"Base moisture {known.base_moisture_pct:g} %: {known.base_moisture_source}.")
+    return known.base_moisture_pct
 
 
 def _spread_pct(calibration: DryerCalibration | None, taught: Taught) -> float:
@@ -104,15 +113,19 @@ def _spread_pct(calibration: DryerCalibration | None, taught: Taught) -> float:
     relation = calibration.figures["relation"] if calibration else None
     if relation and relation["left_out_rmse_pct"] is not None:
         return scatter_pct(relation["left_out_rmse_pct"], relation["batches"])
-    return taught.scatter_pct
+    if taught.batches or calibration is None:
+        return taught.scatter_pct
+    # A dryer that the model is not of still shows how far apart its batches come out.
+    outcomes = calibration.figures["outcomes"]
+    return scatter_pct(outcomes["sd_pct"], outcomes["batches"])
 
 
 def _target(
     dryer: Dryer, crop: str, base: float, spread: float, discount: Discount | None, assumed: list[str]
 ) -> tuple[Target, str]:
     found = prices_in_force(dryer.organization_id).at(clock.now(), price_keys("grain", dryer.site_id, crop))
-    price = 1.0 if found is None else float(found)
-    if found is None:
+    price = float(found) if found else 1.0
+    if not found:
         assumed.append(PRICE_BASIS)
     if discount is None:
         assumed.append(DISCOUNT_BASIS)
@@ -120,7 +133,7 @@ def _target(
     safe = SAFE_MOISTURES.get(crop)
     highest = max(base, safe.cool_pct) if safe and safe.cool_pct else base
     target = least_loss_target(base, spread, price, lambda m: taken_off(m, base, price), highest)
-    return target, "share of price" if found is None else "usd per bu"
+    return target, "usd_per_bu" if found else "share_of_price"
 
 
 def _settings(calibration: DryerCalibration | None, given: dict[str, float], assumed: list[str]) -> dict[str, float]:

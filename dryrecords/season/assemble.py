@@ -32,7 +32,7 @@ from dryrecords.season.facts import BatchRow, Facts, SampleRow
 from dryrecords.season.fuel import metered_fuel
 from dryrecords.season.in_force import price_keys, setting_keys
 from dryrecords.season.moistures import moisture_columns
-from dryrecords.season.notes import Notes, note_samples
+from dryrecords.season.notes import Notes, note_samples, note_span, note_times
 
 DEFAULT_HANDLING_PCT = 0.5
 HANDLING_BASIS = "default of the service: the constant of many drying tables (university extension)"
@@ -61,6 +61,7 @@ def assemble(facts: Facts) -> Assembled:
     rows = [_row(facts, batch, note) for batch, note in zip(facts.batches, notes, strict=True)]
     for batch, note, before, after in zip(facts.batches, notes, wet, out, strict=True):
         note_samples(note, batch, before, after)
+        note_times(note, batch)
         if batch.id in facts.overlaps:
             note.warn("overlaps_another_batch", facts.overlaps[batch.id])
     if not rows:
@@ -82,7 +83,7 @@ def _row(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
         **_conventions(facts, batch, notes),
         **_times(batch, notes),
         **fuel,
-        **_electricity(facts, batch),
+        **_electricity(facts, batch, notes),
         **_prices(facts, batch, notes, fuel["fuel_energy_j_per_m3"]),
         "grain_temp_c": _known(batch.grain_temp_c),
         "grain_temp_out_c": _grain_temp_out_c(facts, batch),
@@ -194,6 +195,7 @@ def _fuel(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
     }
     bracket = facts.fuel.get(batch.id)
     if bracket:
+        note_span(notes, batch, bracket)
         metered = metered_fuel(bracket, fuel, batch.tank_capacity_m3, energy_j_per_m3)
         row |= {"fuel_energy_j": metered.energy_j, "fuel_energy_u_j": metered.energy_u_j}
         if metered.problem:
@@ -203,8 +205,11 @@ def _fuel(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
     return row
 
 
-def _electricity(facts: Facts, batch: BatchRow) -> Row:
-    metered = facts.electricity_kwh.get(batch.id, math.nan)
+def _electricity(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
+    found = facts.electricity.get(batch.id)
+    if found and found.fell:
+        notes.warn("power_count_fell")
+    metered = found.kwh if found else math.nan
     power = _fan_power_w(batch, "drying") or math.nan
     return {
         "electricity_kwh": metered,
@@ -221,9 +226,19 @@ def _prices(facts: Facts, batch: BatchRow, notes: Notes, energy_j_per_m3: float)
     energy_of_unit_j = THERM_J if fuel == "natural_gas" else GALLON_M3 * energy_j_per_m3
     return {
         "price_grain_usd_per_bu": _price(facts, batch, notes, "grain", batch.crop),
-        "price_fuel_usd_per_j": _price(facts, batch, notes, fuel) / energy_of_unit_j,
+        "price_fuel_usd_per_j": _fuel_price(facts, batch, notes, fuel) / energy_of_unit_j,
         "price_electricity_usd_per_kwh": _price(facts, batch, notes, "electricity"),
     }
+
+
+def _fuel_price(facts: Facts, batch: BatchRow, notes: Notes, fuel: str) -> float:
+    """The price in force; without one, what the last delivery into the tank cost."""
+    listed = facts.prices.at(batch.moment, price_keys(fuel, batch.site_id))
+    delivered = facts.delivery_prices.at(batch.moment, [batch.tank_id])
+    if listed is None and delivered is not None:
+        notes.assume(f"prices.{fuel}", delivered, "the unit price of the last delivery into the tank")
+        return float(delivered)
+    return _price(facts, batch, notes, fuel)
 
 
 def _price(facts: Facts, batch: BatchRow, notes: Notes, kind: str, crop: str = "") -> float:

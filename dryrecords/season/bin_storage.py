@@ -27,6 +27,7 @@ from dryrecords.season.models import BatchResult
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.writes import get
 
+MODEL_VERSION = "storage life 1"
 BRANCH = ColdBranch.STEELE
 # Months in which warm-season moistures count, in the bin's time zone. Our own choice.
 WARM_MONTHS = range(5, 10)

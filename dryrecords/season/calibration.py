@@ -16,14 +16,15 @@ from dryrecords.grain.dryer_fit import DryerFit, fit_dryer, stacked
 from dryrecords.grain.learning import Learned, learn_line
 from dryrecords.season.forecast import Taught, scatter_pct
 from dryrecords.season.models import DryerCalibration
-from dryrecords.season.taught import LeftOut, Lesson, lessons_of, observed
+from dryrecords.season.taught import LeftOut, Lesson, Outcome, history_of, observed
 
 # Relation: cooled moisture = b0 + b1 (cut-off - its mean) + b2 (moisture in - mean) + b3 (ambient - mean).
 TERMS = ("one", "cutoff_temp_c", "moisture_in_pct", "ambient_temp_c")
 STEPS = np.array([4.0, 1.5, 4.0])
-# If the model gives no slope: a fixed cut-off leaves 0.36 point more for each point more in (bed model, 160 F, 20
-# cfm a bushel), and warmer air at the sensor is drier grain; the rest is unknown.
-FALLBACK_SLOPES = np.array([-0.06, 0.36, 0.0])
+# Where the model gives none that is plausible: about what it gives for corn at 160 F and 20 to 50 cfm a bushel, where
+# a fixed cut-off leaves 0.36 to 0.5 point more for each point more in, and warmer air at the sensor is drier grain.
+FALLBACK_SLOPES = np.array([-0.3, 0.4, 0.0])
+PLAUSIBLE_SLOPES = np.array([[-1.0, 0.0], [0.0, 1.0], [-0.3, 0.3]])
 PRIOR_INTERCEPT_SD = 0.8
 PRIOR_SLOPE_SD = np.array([0.04, 0.2, 0.05])
 SCATTER_PCT, SCATTER_BATCHES = 0.4, 4.0
@@ -34,7 +35,8 @@ WILD = 0.3
 
 def calibrate(dryer: Dryer, crop: str) -> dict[str, Any]:
     """The columns of DryerCalibration, but for keys and generation."""
-    lessons, left_out = lessons_of(dryer, crop)
+    history = history_of(dryer, crop)
+    lessons = history.lessons
     fit = fit_dryer(observed(crop, lessons))
     known = [lesson for lesson in lessons if not math.isnan(lesson.cutoff_temp_c)]
     return {
@@ -42,15 +44,19 @@ def calibrate(dryer: Dryer, crop: str) -> dict[str, Any]:
         "batches": len(lessons),
         "figures": {
             **_factors(fit, lessons),
+            "outcomes": _outcomes(history.outcomes),
+            "last": _last(history.outcomes, lessons, fit),
             "relation": _relation(crop, known, fit) if known else None,
             "first_at": lessons[0].started_at.isoformat() if lessons else None,
             "last_at": lessons[-1].started_at.isoformat() if lessons else None,
-            "left_out": [
-                {"batch": str(each.batch_id), "reason": each.reason} for each in [*left_out, *_partly_used(lessons)]
-            ],
+            "left_out": _told([*history.left_out, *_partly_used(lessons)]),
             "typical": _typical(lessons),
         },
     }
+
+
+def _told(left_out: Sequence[LeftOut]) -> list[dict[str, str]]:
+    return [{"batch": str(each.batch_id), "reason": each.reason} for each in left_out]
 
 
 def _partly_used(lessons: Sequence[Lesson]) -> list[LeftOut]:
@@ -59,7 +65,6 @@ def _partly_used(lessons: Sequence[Lesson]) -> list[LeftOut]:
 
 
 def _factors(fit: DryerFit, lessons: Sequence[Lesson]) -> dict[str, Any]:
-    misses = fit.residuals[:, 0]
     return {
         "drying_rate": fit.drying_rate,
         "airflow": fit.airflow,
@@ -67,18 +72,33 @@ def _factors(fit: DryerFit, lessons: Sequence[Lesson]) -> dict[str, Any]:
         "covariance": fit.covariance.tolist(),
         "rmse_pct": None if math.isnan(fit.rmse_pct) else fit.rmse_pct,
         "wild": [str(lesson.batch_id) for lesson, w in zip(lessons, fit.weights[:, 0], strict=True) if w < WILD],
-        "last": [_missed(lesson, miss) for lesson, miss in zip(lessons, misses.tolist(), strict=True)][-LAST_MISSES:],
     }
 
 
-def _missed(lesson: Lesson, miss: float) -> dict[str, Any]:
-    """Cooled moisture beside the market base, and beside what the fitted model expects."""
+def _outcomes(outcomes: Sequence[Outcome]) -> dict[str, Any]:
+    """How batches of any kind of dryer came out: their spread, and how far each lay from the one before."""
+    dry = np.array([each.moisture_pct for each in outcomes])
+    known = dry.size > 1
     return {
-        "batch": str(lesson.batch_id),
-        "moisture_cooled_pct": lesson.moisture_out_pct,
-        "above_base_points": lesson.moisture_out_pct - lesson.base_moisture_pct,
-        "above_model_points": None if math.isnan(miss) else miss,
+        "batches": dry.size,
+        "sd_pct": float(dry.std(ddof=1)) if known else None,
+        "same_as_last_rmse_pct": float(np.sqrt(np.mean(np.diff(dry) ** 2))) if known else None,
     }
+
+
+def _last(outcomes: Sequence[Outcome], lessons: Sequence[Lesson], fit: DryerFit) -> list[dict[str, Any]]:
+    """Cooled moisture of the newest, beside the market base, and beside what the fitted model expects."""
+    misses = dict(zip([lesson.batch_id for lesson in lessons], fit.residuals[:, 0].tolist(), strict=True))
+    expected = {batch_id: miss for batch_id, miss in misses.items() if not math.isnan(miss)}
+    return [
+        {
+            "batch": str(each.batch_id),
+            "moisture_cooled_pct": each.moisture_pct,
+            "above_base_points": each.moisture_pct - each.base_moisture_pct,
+            "above_model_points": expected.get(each.batch_id),
+        }
+        for each in outcomes[-LAST_MISSES:]
+    ]
 
 
 def _relation(crop: str, lessons: Sequence[Lesson], fit: DryerFit) -> dict[str, Any]:
@@ -147,7 +167,8 @@ def _physical_prior(
     )
     cooled = run_bed(scenario).moisture_cooled_pct
     slopes = (cooled[1:4] - cooled[4:7]) / (2 * STEPS)
-    slopes = np.where(np.isfinite(slopes), slopes, FALLBACK_SLOPES)
+    low, high = PLAUSIBLE_SLOPES.T
+    slopes = np.where((slopes >= low) & (slopes <= high), slopes, FALLBACK_SLOPES)
     level = cooled[0] if np.isfinite(cooled[0]) else float(np.mean([each.moisture_out_pct for each in lessons]))
     sd = np.concatenate([[PRIOR_INTERCEPT_SD], np.maximum(PRIOR_SLOPE_SD, 0.5 * np.abs(slopes))])
     return np.concatenate([[level], slopes]), np.diag(sd**2)

@@ -73,7 +73,7 @@ def _batches_wait(dryer: Dryer, crop: str) -> bool:
     """Does a batch of this dryer and crop wait to be computed?"""
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT EXISTS (SELECT 1 FROM journal_stalemark m JOIN harvest_batch b ON b.id = m.key::uuid"
+            "SELECT EXISTS (SELECT 1 FROM journal_stalemark m JOIN harvest_batch b ON b.id::text = m.key"
             " WHERE m.organization_id = %s AND m.kind = %s AND m.wanted > m.done"
             " AND b.dryer_id = %s AND b.crop = %s)",
             [dryer.organization_id, kinds.BATCH, dryer.pk, crop],

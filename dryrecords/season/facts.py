@@ -15,8 +15,8 @@ from django.db.models.functions import Coalesce
 
 from dryrecords.harvest.models import Batch, Sample
 from dryrecords.season.affected import OCCUPANCY
-from dryrecords.season.brackets import FuelBracket, electricity_kwh, fuel_brackets
-from dryrecords.season.in_force import InForce, prices_in_force, settings_in_force
+from dryrecords.season.brackets import Electricity, FuelBracket, fuel_brackets, metered_electricity
+from dryrecords.season.in_force import InForce, delivery_prices, prices_in_force, settings_in_force
 
 
 class BatchRow(NamedTuple):
@@ -45,6 +45,7 @@ class BatchRow(NamedTuple):
     diameter_m: float | None
     bed_area_m2: float | None
     fans: list[dict[str, Any]]
+    tank_id: UUID | None
     fuel: str | None
     tank_capacity_m3: float | None
     lot_base_moisture_pct: float | None
@@ -70,9 +71,11 @@ class Facts:
     batches: list[BatchRow]
     samples: dict[UUID, list[SampleRow]]
     fuel: dict[UUID, FuelBracket]
-    electricity_kwh: dict[UUID, float]
+    electricity: dict[UUID, Electricity]
     overlaps: dict[UUID, list[UUID]]
     prices: InForce
+    # By tank, what the last delivery cost.
+    delivery_prices: InForce
     settings: dict[str, InForce]
 
 
@@ -84,9 +87,10 @@ def load_facts(organization_id: UUID, batch_ids: Sequence[UUID]) -> Facts:
         batches=batches,
         samples=_samples(ids),
         fuel=fuel_brackets(ids),
-        electricity_kwh=electricity_kwh(ids),
+        electricity=metered_electricity(ids),
         overlaps=_overlaps(ids),
         prices=prices_in_force(organization_id),
+        delivery_prices=delivery_prices({batch.tank_id for batch in batches if batch.tank_id}),
         settings=settings_in_force(organization_id),
     )
 
@@ -99,6 +103,7 @@ def _batches(organization_id: UUID, batch_ids: Sequence[UUID]) -> list[BatchRow]
         diameter_m=F("dryer__diameter_m"),
         bed_area_m2=F("dryer__bed_area_m2"),
         fans=F("dryer__fans"),
+        tank_id=F("dryer__tank_id"),
         fuel=F("dryer__tank__fuel"),
         tank_capacity_m3=F("dryer__tank__capacity_m3"),
         lot_base_moisture_pct=F("lot__base_moisture_pct"),

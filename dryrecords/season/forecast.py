@@ -24,6 +24,10 @@ IN_BIN, IN_DRYER = "in_bin", "in_dryer"
 
 # Hot moistures tried above the target, to find the one from which cooling ends at it.
 TRIED_ABOVE_PCT = np.array([-0.5, 0.0, 0.5, 1.0, 1.75, 2.75, 4.0])
+# A batch that the model can stop is drier than it came by so much; a forecast this close to the target is good enough.
+LEAST_DRYING_PCT, CLOSE_PCT = 0.05, 0.02
+MOST_CORRECTIONS = 4
+
 # Steps of the factors' logarithms and of the sensor [K], for slopes.
 STEP, STEP_K = 0.02, 0.5
 # How far a cooled sample lies from what the model expects, before a dryer has shown it, and the number of batches
@@ -68,6 +72,11 @@ class Taught:
     covariance: FloatArray = field(default_factory=_of_any_dryer)
     # Standard deviation of a cooled sample about what the model expects.
     scatter_pct: float = SCATTER_PCT
+
+    @property
+    def factors(self) -> tuple[float, float]:
+        """On the model's drying rate and airflow."""
+        return math.exp(self.log_drying_rate), math.exp(self.log_airflow)
 
 
 def scatter_pct(shown_pct: float | None, batches: int) -> float:
@@ -114,8 +123,7 @@ def forecast(dryer: Dryer, wanted: Wanted, taught: Taught) -> Forecast:
     if wanted.airflow_m3_s is not None:
         taught = _with_airflow_given(taught, assumed)
     scenario = scenario_of(dryer, wanted, bed, taught, assumed)
-    planned = replace(scenario, stop_moisture_pct=np.array([_stop_moisture_pct(scenario, wanted.target_moisture_pct)]))
-    run = run_bed(planned)
+    planned, run = _to_the_target(scenario, wanted.target_moisture_pct)
     if not np.isfinite(run.moisture_cooled_pct[0]):
         raise invalid("", "no_forecast", "These values are outside of what the drying model can compute.")
     _say_what_came_of_it(wanted, run, assumed)
@@ -226,15 +234,29 @@ def _ambient_rh_pct(wanted: Wanted) -> float:
     return DEFAULT_RH_PCT if wanted.ambient_rh_pct is None else wanted.ambient_rh_pct
 
 
-def _stop_moisture_pct(scenario: BedScenario, target_pct: float) -> float:
-    """The hot moisture from which cooling ends at the target, between two that were tried."""
-    wettest = float(np.asarray(scenario.moisture_in_pct)[0]) - 0.05
-    tried = np.unique(np.minimum(target_pct + TRIED_ABOVE_PCT, wettest))
+def _to_the_target(scenario: BedScenario, target_pct: float) -> tuple[BedScenario, BedRun]:
+    """The batch that cooling ends at the target: between two that were tried, then corrected by what it misses."""
+    wettest = float(np.asarray(scenario.moisture_in_pct)[0]) - LEAST_DRYING_PCT
+    stop = _stop_moisture_pct(scenario, target_pct, wettest)
+    for _ in range(MOST_CORRECTIONS):
+        planned = replace(scenario, stop_moisture_pct=np.array([stop]))
+        run = run_bed(planned)
+        miss = target_pct - float(run.moisture_cooled_pct[0])
+        corrected = min(max(stop + miss, LEAST_DRYING_PCT), wettest)
+        if run.stop_reason[0] == "limit" or not abs(miss) > CLOSE_PCT or corrected == stop:
+            break
+        stop = corrected
+    return planned, run
+
+
+def _stop_moisture_pct(scenario: BedScenario, target_pct: float, wettest_pct: float) -> float:
+    """The hot moisture from which cooling ends at the target; the target itself where nothing tried came that far."""
+    tried = np.unique(np.clip(target_pct + TRIED_ABOVE_PCT, LEAST_DRYING_PCT, wettest_pct))
     runs = run_bed(replace(stacked([scenario] * tried.size), stop_moisture_pct=tried))
     cooled = runs.moisture_cooled_pct
     known = np.isfinite(cooled) & (runs.stop_reason != "limit")
-    if not known.any():
-        return target_pct
+    if not known.any() or (cooled[known].min() > target_pct and not known.all()):
+        return min(target_pct, wettest_pct)
     order = np.argsort(cooled[known])
     return float(np.interp(target_pct, cooled[known][order], tried[known][order]))
 

@@ -12,6 +12,8 @@ from dryrecords.season.brackets import FuelBracket, FuelReadingFacts
 GAUGE_U = DEFAULT_UNCERTAINTIES["tank_gauge"].value
 LIQUID_METER_U = DEFAULT_UNCERTAINTIES["liquid_meter"].value
 GAS_METER_U = DEFAULT_UNCERTAINTIES["gas_meter"].value
+# A little over, for a gauge that is read by eye.
+FULL = 1.02
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,8 @@ class MeteredFuel:
 
 def metered_fuel(bracket: FuelBracket, fuel: str, capacity_m3: float | None, energy_j_per_m3: float) -> MeteredFuel:
     before, after = bracket.before, bracket.after
+    if bracket.shared:
+        return MeteredFuel(problem="readings_cover_other_batches")
     if before.meter_j is not None and after.meter_j is not None:
         used = after.meter_j - before.meter_j
         return _checked(used, GAS_METER_U * used, False)
@@ -36,6 +40,10 @@ def metered_fuel(bracket: FuelBracket, fuel: str, capacity_m3: float | None, ene
         used = (after.meter_m3 - before.meter_m3) * factor
         return _checked(used * energy_j_per_m3, LIQUID_METER_U * used * energy_j_per_m3, assumed)
     volumes = [_tank_volume(fuel, capacity_m3, reading) for reading in (before, after)]
+    if capacity_m3 is not None and any(
+        reading.volume_m3 and reading.volume_m3 > FULL * capacity_m3 for reading in (before, after)
+    ):
+        return MeteredFuel(problem="reading_above_capacity")
     if volumes[0] is None or volumes[1] is None:
         kind = "tank_capacity_unknown" if capacity_m3 is None else "fuel_readings_differ_in_kind"
         return MeteredFuel(problem=kind)

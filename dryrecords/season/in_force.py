@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from dryrecords.harvest.models import Price, Setting
+from dryrecords.harvest.models import FuelDelivery, Price, Setting
 
 
 class InForce:
@@ -40,6 +40,16 @@ def prices_in_force(organization_id: UUID) -> InForce:
         for kind, crop, site_id, effective_from, price in rows.values_list(
             "kind", "crop", "site_id", "effective_from", "unit_price_usd"
         )
+    )
+
+
+def delivery_prices(tank_ids: Iterable[UUID]) -> InForce:
+    """What was paid for the last delivery into a tank stands for the price until the next one."""
+    rows = FuelDelivery.objects.filter(
+        tank_id__in=tank_ids, deleted_at__isnull=True, unit_price_usd__isnull=False
+    ).order_by("at", "id")
+    return InForce(
+        (tank_id, at, float(price)) for tank_id, at, price in rows.values_list("tank_id", "at", "unit_price_usd")
     )
 
 

@@ -23,11 +23,11 @@ def compute_calibrations(claims: Sequence[Claim]) -> None:
         columns = _columns(claim.organization_id, UUID(dryer_id), crop)
         keys = {"organization_id": claim.organization_id, "dryer_id": UUID(dryer_id), "crop": crop}
         with transaction.atomic():
-            if columns is None:
-                DryerCalibration.objects.filter(**keys).delete()
-            else:
+            if columns is not None:
                 save_calibration({**keys, "generation": claim.wanted, "computed_at": clock.now(), **columns})
-            stale.settle([claim])
+            # Overtaken: a newer worker may have found the dryer gone, and so left nothing to be older than.
+            if stale.settle([claim]) or columns is None:
+                DryerCalibration.objects.filter(**keys, generation__lte=claim.wanted).delete()
 
 
 def _columns(organization_id: UUID, dryer_id: UUID, crop: str) -> dict[str, object] | None:

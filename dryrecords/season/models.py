@@ -33,8 +33,9 @@ class BatchResult(models.Model):
     # Each with code, detail and the batches it concerns.
     warnings = models.JSONField(default=list)
     base_moisture_pct = models.FloatField()
-    fuel_basis = models.CharField(max_length=9, choices=Basis)
-    electricity_basis = models.CharField(max_length=9, choices=Basis)
+    # Empty where there is no figure to rest on anything.
+    fuel_basis = models.CharField(max_length=9, choices=Basis, blank=True)
+    electricity_basis = models.CharField(max_length=9, choices=Basis, blank=True)
 
     class Meta:
         indexes = [

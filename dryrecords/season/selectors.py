@@ -33,12 +33,17 @@ class BatchResultView:
 
 @dataclass(frozen=True)
 class SeasonView:
-    """A season of one site, or of all sites together when `site` is None. Figures in SI by name of grain.figures."""
+    """A season of one site, or of all sites together when `site` is None.
+
+    Figures are those of the complete batches, in SI, by name of grain.figures.
+    """
 
     site: Site | None
     season: int
     batches: int
     complete_batches: int
+    # Of the complete ones, those whose fuel was metered; that of the others is an estimate.
+    fuel_metered_batches: int
     figures: dict[str, float | None]
     by_dryer: dict[str, dict[str, Any]]
     by_crop: dict[str, dict[str, Any]]
@@ -85,6 +90,7 @@ def season_overview(access: Access, season: int, customer_id: UUID | None = None
         season=season,
         batches=sum(view.batches for view in views),
         complete_batches=sum(view.complete_batches for view in views),
+        fuel_metered_batches=sum(view.fuel_metered_batches for view in views),
         figures=aggregate.figures(parts),
         by_dryer={},
         by_crop={},
@@ -146,6 +152,7 @@ def _view(site: Site, season: int, row: SiteSeason | None, fresh: bool) -> Seaso
         season=season,
         batches=row.batches if row else 0,
         complete_batches=row.complete_batches if row else 0,
+        fuel_metered_batches=held.get("fuel_metered", 0),
         figures=aggregate.figures(parts),
         by_dryer=held.get("by_dryer", {}),
         by_crop=held.get("by_crop", {}),

@@ -28,7 +28,7 @@ from dryrecords.season.facts import BatchRow, load_facts
 from dryrecords.season.grids import compute_grids
 from dryrecords.season.learned import compute_calibrations
 from dryrecords.season.models import BatchResult, DryerCalibration, SiteSeason
-from dryrecords.season.notes import note_flags
+from dryrecords.season.notes import note_figures, note_flags
 from dryrecords.season.storing import save_results, save_site_season, stored_places, stored_results
 
 log = logging.getLogger(__name__)
@@ -146,8 +146,7 @@ def _result_rows(
         own_flags = {name: flag[i] for name, flag in flags.items()}
         note_flags(notes, batch.crop, own_flags)
         own = {name: column[i] for name, column in columns.items()}
-        if own["points_removed"] is not None and own["points_removed"] < 0:
-            notes.warn("wetter_out_than_in")
+        note_figures(notes, own, own_flags)
         rows.append(
             {
                 "batch_id": batch.id,
@@ -164,8 +163,10 @@ def _result_rows(
                 "assumed": notes.assumed,
                 "warnings": notes.warnings,
                 "base_moisture_pct": base_moisture[i],
-                "fuel_basis": _basis(own_flags["fuel_estimated"]),
-                "electricity_basis": _basis(own_flags["electricity_estimated"] or own_flags["electricity_from_fan"]),
+                "fuel_basis": _basis(own["fuel_energy_j"], own_flags["fuel_estimated"]),
+                "electricity_basis": _basis(
+                    own["electricity_kwh"], own_flags["electricity_estimated"] or own_flags["electricity_from_fan"]
+                ),
                 **own,
             }
         )
@@ -176,7 +177,10 @@ def _nullable(column: np.ndarray[Any, Any]) -> list[float | None]:
     return [None if math.isnan(x) else x for x in column.tolist()]
 
 
-def _basis(estimated: bool) -> str:
+def _basis(figure: float | None, estimated: bool) -> str:
+    """Empty where there is no figure to rest on anything."""
+    if figure is None:
+        return ""
     return BatchResult.Basis.ESTIMATED if estimated else BatchResult.Basis.METERED
 
 
@@ -194,9 +198,11 @@ def compute_site_seasons(claims: Sequence[Claim]) -> None:
 
 
 def _site_season(claim: Claim, site_id: UUID, season: int) -> dict[str, Any]:
-    read = ("batch_id", "dryer_id", "crop", "complete", *aggregate.COLUMNS)
-    rows = stored_results(claim.organization_id, site_id, season, read)
-    table = np.array([row[4:] for row in rows], dtype=float).reshape(len(rows), len(aggregate.COLUMNS))
+    """Figures of the complete batches alone: what went in then is what came out, and they add up."""
+    read = ("batch_id", "dryer_id", "crop", "fuel_basis", "complete", *aggregate.COLUMNS)
+    every = stored_results(claim.organization_id, site_id, season, read)
+    rows = [row for row in every if row[4]]
+    table = np.array([row[5:] for row in rows], dtype=float).reshape(len(rows), len(aggregate.COLUMNS))
     columns = {name: np.ascontiguousarray(table[:, i]) for i, name in enumerate(aggregate.COLUMNS)}
     best, worst = aggregate.best_and_worst(columns, [str(row[0]) for row in rows])
     return {
@@ -205,9 +211,10 @@ def _site_season(claim: Claim, site_id: UUID, season: int) -> dict[str, Any]:
         "season": season,
         "generation": claim.wanted,
         "computed_at": clock.now(),
-        "batches": len(rows),
-        "complete_batches": sum(row[3] for row in rows),
+        "batches": len(every),
+        "complete_batches": len(rows),
         "figures": {
+            "fuel_metered": sum(row[3] == BatchResult.Basis.METERED for row in rows),
             "parts": aggregate.parts(columns),
             "by_dryer": aggregate.grouped(columns, [str(row[1]) for row in rows]),
             "by_crop": aggregate.grouped(columns, [row[2] for row in rows]),

@@ -57,6 +57,24 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
+class Outcome:
+    """How dry one batch came out, of any kind of dryer."""
+
+    batch_id: UUID
+    moisture_pct: float
+    base_moisture_pct: float
+
+
+@dataclass(frozen=True)
+class History:
+    """Batches of one crop in one dryer, oldest first."""
+
+    lessons: list[Lesson]
+    left_out: list[LeftOut]
+    outcomes: list[Outcome]
+
+
+@dataclass(frozen=True)
 class Shown:
     """What readings showed of a batch, NaN where they show nothing."""
 
@@ -64,8 +82,8 @@ class Shown:
     sensor_temp_c: float = math.nan
 
 
-def lessons_of(dryer: Dryer, crop: str) -> tuple[list[Lesson], list[LeftOut]]:
-    """The newest batches of a crop in this dryer, oldest first."""
+def history_of(dryer: Dryer, crop: str) -> History:
+    """Of the newest batches."""
     batches = list(
         Batch.objects.filter(
             organization_id=dryer.organization_id, dryer=dryer, crop=crop, deleted_at__isnull=True
@@ -73,14 +91,22 @@ def lessons_of(dryer: Dryer, crop: str) -> tuple[list[Lesson], list[LeftOut]]:
     )[::-1]
     results = BatchResult.objects.in_bulk([batch.pk for batch in batches])
     shown = _shown(batches)
-    lessons, left_out = [], []
+    history = History([], [], [])
     for batch in batches:
-        found = _lesson_or_reason(dryer, batch, results.get(batch.pk), shown.get(batch.pk, Shown()))
+        result = results.get(batch.pk)
+        history.outcomes.extend(_outcome(batch, result))
+        found = _lesson_or_reason(dryer, batch, result, shown.get(batch.pk, Shown()))
         if isinstance(found, Lesson):
-            lessons.append(found)
+            history.lessons.append(found)
         else:
-            left_out.append(LeftOut(batch.pk, found))
-    return lessons, left_out
+            history.left_out.append(LeftOut(batch.pk, found))
+    return history
+
+
+def _outcome(batch: Batch, result: Any) -> list[Outcome]:
+    if result is None or not result.complete or _warned_of(result):
+        return []
+    return [Outcome(batch.pk, result.moisture_out_pct, result.base_moisture_pct)]
 
 
 def _shown(batches: Sequence[Batch]) -> dict[UUID, Shown]:
@@ -140,6 +166,10 @@ def _why_figures_mislead(result: Any) -> str:
         return "It came out no drier than it went in."
     if not 0 < result.drying_s <= DRYING_LIMIT_S:
         return "It was dried for longer than the 48 h that the model covers, or for no time at all."
+    return _warned_of(result)
+
+
+def _warned_of(result: BatchResult) -> str:
     codes = {warning["code"] for warning in result.warnings}
     told = {
         "hot_samples_only": "It has hot samples only, which read low.",

@@ -1,8 +1,9 @@
-"""Thousands of new records of one kind at once, by COPY: the same rules, marks and history as `Writer.create`."""
+"""Thousands of records of one kind at once, new ones by COPY: the same rules, marks and history as by a `Writer`."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from copy import copy
 from functools import cache
 from operator import attrgetter
 from typing import Any
@@ -15,7 +16,9 @@ from psycopg.types.json import Jsonb
 
 from dryrecords.core import clock
 from dryrecords.core.errors import FieldError
+from dryrecords.journal.stale import Mark
 from dryrecords.journal.trail import leave_trail
+from dryrecords.tenancy import moves
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import Writer
@@ -106,6 +109,41 @@ def insert(access: Access, model: type[Record], rows: Sequence[Any]) -> set[UUID
         if cursor.rowcount == len(rows):
             return set()
         return {row.id for row in rows} - {row[0] for row in cursor.fetchall()}
+
+
+class ChangesHands(Exception):
+    """Some corrections make records belong to another customer, which only `Writer.correct` does."""
+
+    def __init__(self, ids: set[UUID]) -> None:
+        super().__init__()
+        self.ids = ids
+
+
+def correct(access: Access, writer: Writer[Any], changes: Sequence[tuple[Record, dict[str, Any]]]) -> None:
+    """Change columns of different records, locked, by values that are complete; then they are as they were written."""
+    moment = clock.now()
+    written: list[Record] = []
+    columns: set[str] = set()
+    marks: set[Mark] = set()
+    moved: set[UUID] = set()
+    for record, values in changes:
+        changed = [name for name, value in values.items() if getattr(record, name) != value]
+        if not changed:
+            continue
+        if moves.decides_customer(writer.model, changed):
+            moved.add(record.pk)
+        was = copy(record)
+        for name in changed:
+            setattr(record, name, values[name])
+        record.version, record.updated_at = record.version + 1, moment
+        marks.update(writer.marks_of(was, record))
+        columns.update(changed)
+        written.append(record)
+    if moved:
+        raise ChangesHands(moved)
+    if written:
+        leave_trail(access.organization_id, access.actor, marks)
+        writer.model._default_manager.bulk_update(written, [*columns, "version", "updated_at"], batch_size=1000)
 
 
 def _values(model: type[Record], rows: Sequence[Any]) -> Iterator[Sequence[Any]]:

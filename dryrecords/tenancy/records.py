@@ -79,6 +79,18 @@ def above_zero(field: str, name: str, detail: str) -> models.CheckConstraint:
     )
 
 
+def once_in_force(name: str, *scope: str) -> models.UniqueConstraint:
+    """One row for each scope and moment: of two, the later posted would win without a word."""
+    return models.UniqueConstraint(
+        fields=["organization", *scope, "effective_from"],
+        condition=Q(deleted_at__isnull=True),
+        nulls_distinct=False,
+        name=name,
+        violation_error_code="already_there",
+        violation_error_message="effective_from|already has a row of the same kind: correct that one.",
+    )
+
+
 def in_order(earlier: str, later: str, name: str) -> models.CheckConstraint:
     return models.CheckConstraint(
         condition=Q(**{f"{later}__gte": models.F(earlier)})

@@ -240,5 +240,8 @@ def explain(model: type[Record], error: IntegrityError) -> DomainError:
     for constraint in model._meta.constraints:
         if constraint.name == name:
             field, _, detail = str(constraint.violation_error_message).partition("|")
+            if isinstance(constraint, models.UniqueConstraint):
+                text = f"{field} {detail}"
+                return Conflict(text, code="already_there", errors=[FieldError(f"/{field}", "already_there", text)])
             return invalid(f"/{field}", constraint.violation_error_code or "invalid", f"{field} {detail}")
     return invalid("", "refused_by_database", f"The database refused the values ({name or 'unknown rule'}).")

@@ -32,10 +32,10 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/sync/changes": ["GET"],
     "api/v1/sync/push": ["POST"],
     "api/v1/sync/held": ["GET"],
-    "api/v1/grain/shrink": ["POST"],
     "api/v1/readings/bulk": ["POST"],
     "api/v1/samples/bulk": ["POST"],
     "api/v1/imports": ["GET", "POST"],
+    **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
 WITH_ID = (
@@ -52,6 +52,12 @@ WITH_ID = (
         # So has an import.
         "api/v1/imports/<id:id>": ("samples", ["GET"]),
         "api/v1/imports/<id:id>/errors.csv": ("samples", ["GET"]),
+        "api/v1/dryers/<id:id>/forecast": ("dryers", ["POST"]),
+        "api/v1/dryers/<id:id>/forecast-grids": ("dryers", ["POST"]),
+        "api/v1/forecast-grids/<id:id>": ("forecast-grids", ["GET"]),
+        "api/v1/dryers/<id:id>/calibration": ("dryers", ["GET"]),
+        "api/v1/dryers/<id:id>/advice": ("dryers", ["GET"]),
+        "api/v1/bins/<id:id>/storage": ("bins", ["GET"]),
     }
 )
 REFERENCES = [
@@ -87,6 +93,13 @@ def test_every_method_has_a_row(address: str) -> None:
     assert found == set(methods)
 
 
+def id_in(farm: Farm, name: str) -> UUID:
+    if name == "forecast-grids":
+        return factories.forecast_grid(farm.by, farm["dryers"]).pk
+    found: UUID = farm[name].pk
+    return found
+
+
 def path_of(address: str, record_id: UUID | None = None) -> str:
     return "/" + address.replace("<id:id>", str(record_id)).replace("<year:season>", "2025")
 
@@ -95,7 +108,7 @@ def path_of(address: str, record_id: UUID | None = None) -> str:
 def test_without_a_token_there_is_nothing(address: str, farm: Farm) -> None:
     name, methods = WITH_ID.get(address) or ("customers", WITHOUT_ID[address])
     for method in methods:
-        problem(Client().send(method, path_of(address, farm[name].pk)), 401)
+        problem(Client().send(method, path_of(address, id_in(farm, name))), 401)
 
 
 @pytest.mark.parametrize("role", [Role.OWNER, Role.OPERATOR, Role.AUDITOR])
@@ -107,7 +120,7 @@ def test_ids_of_others_in_paths(address: str, role: str, farm: Farm) -> None:
     brought(farm)
     stranger = Client(factories.token(factories.organization("Another Invented Drying"), role))
     for method in methods:
-        foreign = problem(stranger.send(method, path_of(address, farm[name].pk), {}), 404)
+        foreign = problem(stranger.send(method, path_of(address, id_in(farm, name)), {}), 404)
         nobodys = problem(stranger.send(method, path_of(address, new_id()), {}), 404)
         assert {**foreign, "request_id": ""} == {**nobodys, "request_id": ""}
 

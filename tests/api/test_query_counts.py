@@ -62,7 +62,7 @@ def test_reading_one(farm: Farm, warm: Client) -> None:
 
 
 def test_writing_one(farm: Farm, warm: Client) -> None:
-    # References of three kinds, the lot's crop; who writes, marks, the row, and the database writes the history.
+    # References of three kinds, the lot's crop; who writes, marks, and the row, whose history the database writes.
     with queries(7):
         made = warm.post("batches", bodies(farm)["batches"])
     # Read, lock, who writes, marks, write.

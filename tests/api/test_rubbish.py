@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 import orjson
 import pytest
@@ -11,12 +12,25 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from api.root import RESOURCES
+from tests import factories
 from tests.api.bodies import bodies
 from tests.api.client import Client
+from tests.api.test_forecasts import ASKED
 from tests.factories import Farm
 
 NAMES = [resource.name for resource in RESOURCES]
 FIELDS = sorted({field for resource in RESOURCES for field in resource.serializer().fields})
+
+CALCULATORS = [f"grain/{name}" for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")]
+GOOD_OF = {
+    "grain/shrink": {"crop": "corn", "moisture_in_pct": 20.0, "moisture_out_pct": 15.0, "wet_mass_lb": 56_000.0},
+    "grain/equilibrium": {"crop": "corn", "temp_f": 70.0, "rh_pct": 60.0},
+    "grain/air": {"temp_f": 50.0, "rh_pct": 60.0, "heated_to_f": 120.0, "elevation_ft": 1000.0},
+    "grain/airflow": {"crop": "corn", "depth_ft": 10.0, "cfm_per_bu": 1.0, "cfm_per_ft2": None, "packing": 1.5},
+    "grain/storage-time": {"crop": "corn", "moisture_pct": 17.0, "temp_f": 50.0, "damage_pct": 10.0},
+    "forecast": ASKED,
+    "forecast-grids": ASKED,
+}
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
 ODD = st.sampled_from(
@@ -82,10 +96,26 @@ def test_one_known_field_with_an_odd_value(name: str, farm: Farm, office: Client
             transaction.set_rollback(True)
 
 
+@pytest.mark.parametrize("name", GOOD_OF)
+@SEVERAL
+@given(data=st.data())
+def test_a_question_with_odd_values(name: str, farm: Farm, office: Client, data: Any) -> None:
+    """Within its limits or far beyond them: an answer without a number that is none, or a refusal."""
+    body = dict(GOOD_OF[name])
+    for _ in range(data.draw(st.integers(1, 3))):
+        body[data.draw(st.sampled_from(sorted(body)))] = data.draw(st.floats(-100, 400) | st.integers(0, 60) | VALUES)
+    path = name if "/" in name else f"dryers/{farm['dryers'].pk}/{name}"
+    answer = rolled_back(lambda: office.post(path, body))
+    assert answer.status_code in (200, 202, 422)
+    # Read strictly: NaN would not pass.
+    orjson.loads(answer.content)
+
+
 @SEVERAL
 @given(body=st.binary(max_size=60) | VALUES.map(orjson.dumps))
 def test_any_body(farm: Farm, office: Client, body: bytes) -> None:
-    for path in ("batches", "customers", "grain/shrink"):
+    dryer = f"dryers/{farm['dryers'].pk}"
+    for path in ("batches", "customers", *CALCULATORS, f"{dryer}/forecast", f"{dryer}/forecast-grids"):
         rolled_back(lambda path=path: office.post(path, body))
 
 
@@ -95,10 +125,25 @@ def test_any_body(farm: Farm, office: Client, body: bytes) -> None:
     value=TEXT | ODD | NUMBERS.map(str) | st.uuids().map(str),
 )
 def test_any_query(farm: Farm, office: Client, name: str, value: str) -> None:
-    from urllib.parse import urlencode
-
-    for path in ("batches", "samples", "seasons/2025"):
+    dryer = f"dryers/{farm['dryers'].pk}"
+    storage = f"bins/{farm['bins'].pk}/storage"
+    for path in ("batches", "samples", "seasons/2025", f"{dryer}/calibration", f"{dryer}/advice", storage):
         assert office.get(f"{path}?{urlencode({name: value})}").status_code in (200, 404, 422)
+
+
+@SEVERAL
+@given(
+    query=st.dictionaries(
+        st.sampled_from(
+            ["crop", "moisture_in_pct", "base_moisture_pct", "plenum_temp_f", "ambient_temp_f", "ambient_rh_pct"]
+        ),
+        st.floats(-50, 350).map(str) | st.integers(1, 60).map(str) | ODD | st.just("corn"),
+    )
+)
+def test_any_question_for_advice(farm: Farm, office: Client, query: dict[str, str]) -> None:
+    dryer = factories.dryer(farm.by, farm["sites"], bed_depth_m=0.6)
+    answer = office.get(f"dryers/{dryer.pk}/advice?{urlencode({'moisture_in_pct': '22', **query})}")
+    assert answer.status_code in (200, 422)
 
 
 @SEVERAL

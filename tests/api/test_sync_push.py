@@ -10,7 +10,8 @@ import pytest
 from api.mutations import quick_reader
 from dryrecords.core.ids import new_id
 from dryrecords.harvest.models import Batch, Sample
-from dryrecords.journal.models import Change, Mutation
+from dryrecords.journal.models import Change, Mutation, StaleMark
+from tests import factories
 from tests.api.bodies import bodies
 from tests.api.client import Client
 from tests.api.offline import mutation, push, sample_of, told
@@ -145,6 +146,87 @@ def test_a_conflict_shows_the_servers_record_and_keeps_both(farm: Farm, office: 
     assert office.get(f"sync/held/{sent['id']}").json()["earlier"][0]["base_version"] == 1
 
 
+def test_corrections_of_many_records_together(farm: Farm, office: Client) -> None:
+    """Good and bad ones, among them one that comes to belong to another customer."""
+    batches = [factories.batch(farm.by, farm["dryers"], lot_id=farm["lots"].pk) for _ in range(6)]
+    other_lot = factories.lot(farm.by, factories.customer(farm.by, name="East Field Farm"))
+    office.patch(f"batches/{batches[1].pk}", {"note": "office"})
+    office.patch(f"batches/{batches[2].pk}", {"note": "yard"})
+    office.delete(f"batches/{batches[3].pk}")
+    changes: list[dict[str, Any]] = [
+        {"note": "yard", "wet_mass_lb": 50_000.0},
+        {"note": "yard"},
+        {"note": "yard"},
+        {"note": "yard"},
+        {"wet_mass_lb": -1.0},
+        {"lot": str(other_lot.pk), "note": "yard"},
+    ]
+    sent = [
+        mutation("batches", {"id": str(batch.pk)} | change, "update", base_version=1)
+        for batch, change in zip(batches, changes, strict=True)
+    ]
+    waiting = mutation("batches", {"id": str(batches[0].pk), "bin": str(new_id())}, "update", base_version=2)
+    unknown = mutation("batches", {"id": str(new_id()), "note": "yard"}, "update")
+    results = push(office, *sent, waiting, unknown)
+    assert [(each["status"], each["version"]) for each in results] == [
+        ("applied", 2),
+        ("conflict", 2),
+        ("duplicate", 2),
+        ("conflict", 2),
+        ("held", None),
+        ("applied", 2),
+        ("held", None),
+        ("held", None),
+    ]
+    assert told(results[4])[1] == {"/record/wet_mass_lb": "out_of_range"}
+    assert told(results[6])[1] == {"/record/bin": "unknown_reference"}
+    assert results[1]["record"]["note"] == "office"
+    [change] = office.get(f"batches/{batches[0].pk}/history").json()["results"][:1]
+    assert {each["field"] for each in change["changes"]} == {"note", "wet_mass_lb"}
+    assert StaleMark.objects.get(kind="batch", key=str(batches[0].pk)).wanted == 2
+    customer = Client(factories.token(factories.organization(), "customer", farm["customers"]))
+    assert customer.get(f"batches/{batches[5].pk}").status_code == 404
+    gone = [c for c in customer.get("sync/changes?limit=5000").json()["changes"] if c["id"] == str(batches[5].pk)]
+    assert gone[-1]["op"] == "delete"
+
+
+def test_a_correction_that_only_the_database_refuses(farm: Farm, office: Client, monkeypatch: Any) -> None:
+    monkeypatch.setattr("api.record_serializer.broken_rules", lambda record: [])
+    batches = [factories.batch(farm.by, farm["dryers"]) for _ in range(3)]
+    ends = ["2025-10-06T17:00:00Z", "2020-01-01T00:00:00Z", "2025-10-06T17:00:00Z"]
+    sent = [
+        mutation("batches", {"id": str(batch.pk), "drying_ended_at": end}, "update")
+        for batch, end in zip(batches, ends, strict=True)
+    ]
+    results = push(office, *sent)
+    assert [each["status"] for each in results] == ["applied", "held", "applied"]
+    assert told(results[1])[1] == {"/record/drying_ended_at": "times_out_of_order"}
+
+
+def test_rules_that_look_at_other_records(farm: Farm, office: Client) -> None:
+    """A batch is of its lot's crop, a reading of its tank's fuel: by a post, and so by a push, of new ones and old."""
+    batches = [mutation("batches", bodies(farm)["batches"]) for _ in range(5)]
+    batches[3]["record"]["crop"] = "wheat"
+    gas = mutation("fuel-readings", {"tank": str(farm["tanks"].pk), "at": "2025-10-08T12:00:00Z", "meter_therm": 5.0})
+    results = push(office, *batches, gas)
+    assert [each["status"] for each in results] == ["applied"] * 3 + ["held", "applied", "held"]
+    assert told(results[3])[1] == {"/record/lot": "other_crop"}
+    assert told(results[5])[1] == {"/record/meter_therm": "other_fuel"}
+    changes = [
+        mutation(
+            "batches",
+            {"id": each["record"]["id"], "crop": "wheat" if each is batches[1] else "corn", "note": "n"},
+            "update",
+        )
+        for each in batches[:3]
+    ]
+    assert [told(each) for each in push(office, *changes)] == [
+        ("applied", {}),
+        ("held", {"/record/lot": "other_crop"}),
+        ("applied", {}),
+    ]
+
+
 def test_a_removed_record_is_not_changed(farm: Farm, office: Client) -> None:
     office.delete(f"samples/{farm['samples'].pk}")
     [result] = push(office, mutation("samples", {"id": str(farm["samples"].pk), "moisture_pct": 12.0}, "update"))
@@ -189,7 +271,7 @@ def test_an_update_waits_for_its_record(farm: Farm, office: Client) -> None:
 
 
 def test_a_chain_of_things_that_wait(farm: Farm, office: Client) -> None:
-    lot = mutation("lots", bodies(farm)["lots"])
+    lot = mutation("lots", bodies(farm)["lots"] | {"crop": "corn"})
     batch = mutation("batches", bodies(farm)["batches"] | {"lot": lot["record"]["id"]})
     sample = sample_of(batch)
     for each in (sample, batch):

@@ -12,6 +12,7 @@ from tests.benchmarks.ground import own_database, own_engines
 BENCHMARKS = {
     "list": ("list_batches", "200 batches through the view, against PostgreSQL building the same JSON"),
     "recompute": ("recompute", "stale batches in a season of 10,000, against the numeric core and reading the rows"),
+    "bed": ("bed", "forecasts of a bed, against SciPy on its equations and compiled loops of the same model"),
     "fresh": ("post_to_fresh", "from post to fresh result at 50 posts a second, against 1 post a second"),
     "sync": ("first_sync", "a first sync of 100,000 changes, against PostgreSQL giving the same entries as JSON"),
     "push": ("push", "10,000 samples pushed over HTTP, against COPY of the same rows into the same tables"),

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from dryrecords.grain.crops import CROPS, isotherms
+from dryrecords.grain.energy import bound_water_ratio
 from dryrecords.grain.equilibrium import (
     ISOTHERMS,
     PREFERRED,
@@ -15,7 +16,8 @@ from dryrecords.grain.equilibrium import (
     named_isotherms,
     preferred_isotherms,
 )
-from dryrecords.grain.moisture import wet_basis_pct
+from dryrecords.grain.moisture import dry_basis_pct, wet_basis_pct
+from dryrecords.grain.psychrometrics import log_saturation_slope_per_k
 
 NAMES = np.array(sorted(ISOTHERMS))
 
@@ -122,3 +124,13 @@ def test_every_form_is_in_use_and_says_where_it_is_from():
 def test_a_name_that_is_not_there_raises():
     with pytest.raises(KeyError, match="corn_henderson_2050"):
         named_isotherms(np.array(["corn_henderson_1995", "corn_henderson_2050"]))
+
+
+@pytest.mark.parametrize("temp_c", [5.0, 25.0, 60.0])
+def test_heat_of_bound_water_is_the_slope_of_every_set(temp_c):
+    # Clausius-Clapeyron by central difference over the isotherm itself
+    sets, moisture_pct, step = named_isotherms(NAMES), 14.0, 1e-3
+    near = [np.log(equilibrium_rh_pct(temp_c + d, moisture_pct, sets)) for d in (-step, step)]
+    slope = (near[1] - near[0]) / (2.0 * step)
+    ratio = bound_water_ratio(dry_basis_pct(moisture_pct), temp_c, sets)
+    assert ratio - 1.0 == pytest.approx(slope / log_saturation_slope_per_k(temp_c), rel=1e-5)

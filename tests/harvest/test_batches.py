@@ -1,6 +1,7 @@
 """What the database holds about batches, samples and readings, attacked past the services."""
 
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -80,6 +81,27 @@ def test_batch_keeps_to_the_crop_of_its_lot() -> None:
     with pytest.raises(Invalid, match="The lot is of corn"):
         harvest.batches.correct(farm.by, farm["batches"].pk, {"crop": "wheat"})
     assert harvest.batches.correct(farm.by, farm["batches"].pk, {"crop": "soybean", "lot_id": soybeans.pk}).version == 2
+
+
+def test_price_of_one_thing_and_moment_is_recorded_once() -> None:
+    farm = make.farm()
+    make.price(farm.by, unit_price_usd=Decimal("1.80"))
+    with pytest.raises(Conflict, match="already has a row"):
+        make.price(farm.by, unit_price_usd=Decimal("9.99"))
+    harvest.prices.remove(farm.by, Price.objects.get(site=None).pk)
+    assert make.price(farm.by, unit_price_usd=Decimal("9.99")).pk
+
+
+def test_reading_is_of_the_kind_of_its_tanks_fuel() -> None:
+    farm = make.farm()
+    gas = make.tank(farm.by, farm["sites"], fuel="natural_gas")
+    with pytest.raises(Invalid, match="needs meter_therm"):
+        make.fuel_reading(farm.by, gas)
+    with pytest.raises(Invalid, match="needs gauge_pct"):
+        make.fuel_reading(farm.by, farm["tanks"], gauge_pct=None, meter_j=1e9)
+    reading = make.fuel_reading(farm.by, gas, gauge_pct=None, meter_j=1e9)
+    with pytest.raises(Invalid):
+        harvest.fuel_readings.correct(farm.by, reading.pk, {"tank_id": farm["tanks"].pk})
 
 
 def test_correction_of_an_older_version_is_refused() -> None:

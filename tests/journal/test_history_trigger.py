@@ -102,8 +102,8 @@ def test_prices_keep_every_digit() -> None:
     from decimal import Decimal
 
     by = make.access()
-    for text in ("0.000001", "123456.654321", "1.1"):
-        price = make.price(by, unit_price_usd=Decimal(text))
+    for day, text in enumerate(("0.000001", "123456.654321", "1.1")):
+        price = make.price(by, unit_price_usd=Decimal(text), effective_from=make.START + timedelta(days=day))
         kept = Change.objects.latest("id").after["unit_price_usd"]
         assert Price._meta.get_field("unit_price_usd").to_python(kept) == Decimal(text) == price.unit_price_usd
 

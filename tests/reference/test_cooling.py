@@ -11,6 +11,7 @@ from dryrecords.grain.crops import bushel_kg, isotherms, specific_heats
 from dryrecords.grain.volume import BUSHEL_M3
 from tests.reference.weather import weather_year
 
+psychrolib.SetUnitSystem(psychrolib.SI)  # once: with numba installed each call compiles anew
 CORN = np.array("corn")
 ISOTHERM, HEAT = isotherms(CORN), specific_heats(CORN)
 
@@ -25,7 +26,6 @@ def ceiling(moisture_pct, hot_f, cold_f):
 
 def _hand_latent_j_kg(dry_basis_pct, temp_c):
     """Modified Henderson corn and Clausius-Clapeyron by difference, on PsychroLib's saturation pressure."""
-    psychrolib.SetUnitSystem(psychrolib.SI)
 
     def log_rh(t):
         return np.log(1.0 - np.exp(-6.6612e-5 * (t + 42.143) * dry_basis_pct**1.9677))

@@ -7,6 +7,7 @@ import pytest
 from dryrecords.grain import energy, moisture
 from dryrecords.grain.crops import CROPS, isotherms, specific_heats
 
+psychrolib.SetUnitSystem(psychrolib.SI)  # once: with numba installed each call compiles anew
 CALORIE_J = 4.1868  # International Table
 BTU_PER_LB_J_KG = 2326.0  # exact
 
@@ -59,7 +60,6 @@ def test_bound_water_ratio_by_crop(crop, moistures, ratios):
 @pytest.mark.parametrize("temp_c", [5.0, 25.0, 60.0])
 def test_bound_water_ratio_is_the_slope_of_the_isotherm(crop, temp_c):
     # Clausius-Clapeyron with saturation pressures of an independent psychrometric library, slopes by difference
-    psychrolib.SetUnitSystem(psychrolib.SI)
     pressure = [np.log(psychrolib.GetSatVapPres(temp_c + step)) for step in (-0.01, 0.01)]
     isotherm = isotherms(np.array(crop))
     a, b, c = (float(x) for x in (isotherm.a, isotherm.b, isotherm.c))

@@ -3,6 +3,7 @@
 import math
 from datetime import UTC, datetime
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -266,6 +267,28 @@ def test_cold_liquid_is_brought_to_60_degrees() -> None:
     assert result(batch).fuel_volume_m3 == pytest.approx(GAL(200 * 1.031), rel=1e-6)
 
 
+def test_price_of_the_last_delivery_stands_in_for_a_missing_price() -> None:
+    yard = Yard()
+    batch = yard.dried(25.0, 15.0)
+    assert result(batch).cost_fuel_usd is None
+    make.fuel_delivery(yard.by, yard.tank, at=at(-48), unit_price_usd=Decimal("2.10"))
+    found = result(batch)
+    assert found.cost_fuel_usd == pytest.approx(200 * 2.10)
+    assert "prices.propane" in assumed(found)
+    assert "prices.propane" not in found.missing
+    yard.prices()
+    assert result(batch).cost_fuel_usd == pytest.approx(200 * 1.90)
+
+
+def test_readings_far_outside_of_the_batch_are_said() -> None:
+    yard = Yard()
+    batch = yard.dried(25.0, 15.0)
+    yard.gauge(-60, 80)
+    yard.gauge(60, 60)
+    found = result(batch)
+    assert (found.fuel_basis, codes(found)) == ("metered", ["readings_far_apart"])
+
+
 def test_another_batch_on_the_tank_leaves_the_fuel_estimated() -> None:
     yard = Yard()
     neighbour = make.dryer(yard.by, yard.site, tank_id=yard.tank.pk, name="Column")
@@ -274,7 +297,8 @@ def test_another_batch_on_the_tank_leaves_the_fuel_estimated() -> None:
     yard.gauge(5, 60)
     assert result(batch).fuel_basis == "metered"
     intruder = yard.dried(25.0, 15.0, start=3, dryer=neighbour)
-    assert result(batch).fuel_basis == "estimated"
+    found = result(batch)
+    assert (found.fuel_basis, codes(found)) == ("estimated", ["readings_cover_other_batches"])
     harvest.batches.remove(yard.by, intruder.pk)
     assert result(batch).fuel_basis == "metered"
 
@@ -312,6 +336,15 @@ def test_natural_gas_is_billed_in_therms() -> None:
     assert found.fuel_volume_m3 is None
 
 
+def test_power_meter_that_counts_backwards_is_said() -> None:
+    yard = Yard()
+    batch = yard.dried(25.0, 15.0)
+    make.power_reading(yard.by, yard.dryer, at=at(-1), meter_kwh=1080.0)
+    make.power_reading(yard.by, yard.dryer, at=at(5), meter_kwh=1000.0)
+    found = result(batch)
+    assert (found.electricity_basis, codes(found)) == ("estimated", ["power_count_fell"])
+
+
 def test_electricity_from_the_dryers_own_meter() -> None:
     yard = Yard()
     batch = yard.dried(25.0, 15.0)
@@ -328,6 +361,40 @@ def test_zero_fuel_is_a_figure() -> None:
     yard.gauge(5, 60)
     found = result(batch)
     assert (found.fuel_basis, found.fuel_energy_j) == ("metered", 0.0)
+    assert codes(found) == ["energy_implausible"]
+
+
+def test_basis_is_empty_where_there_is_no_figure() -> None:
+    found = result(Yard().dried(14.0, 16.0))
+    assert (found.fuel_energy_j, found.fuel_basis) == (None, "")
+
+
+SLIPS: dict[str, tuple[str, dict[str, Any]]] = {
+    "fraction for percent": ("moisture_implausible", {"moisture_out": 0.141}),
+    "more came out than went in": ("weighed_more_than_possible", {"dry_mass_kg": LB(60_000)}),
+    "bushels for pounds": ("mass_implausible", {"wet_mass_kg": LB(28)}),
+    "no time at all": ("drying_time_implausible", {"drying_ended_at": at(0.01)}),
+    "refill on another day": (
+        "refill_outside_batch",
+        {"refills": [{"at": at(30).isoformat(), "mass_kg": 1000.0, "moisture_pct": 24.0}]},
+    ),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_slip_of_the_pen_is_said(slip: str) -> None:
+    code, values = SLIPS[slip]
+    moisture_out = values.get("moisture_out", 15.0)
+    found = result(Yard().dried(25.0, moisture_out, **{k: v for k, v in values.items() if k != "moisture_out"}))
+    assert code in codes(found)
+
+
+def test_cooled_sample_before_the_end_of_drying_is_said() -> None:
+    yard = Yard()
+    batch = yard.batch()
+    yard.sample(batch, "wet", 25.0)
+    yard.sample(batch, "cooled", 14.0, after=1)
+    assert codes(result(batch)) == ["early_sample"]
 
 
 def test_removed_batch_has_no_result() -> None:

@@ -48,7 +48,9 @@ WRITES: dict[str, Callable[[Yard, Any], Any]] = {
     "sample removed": lambda y, b: harvest.samples.remove(y.by, b.samples.last().pk),
     "fuel reading between": lambda y, b: y.gauge(4.5, 55),
     "delivery between": lambda y, b: make.fuel_delivery(y.by, y.tank, at=at(1), volume_m3=GAL(100)),
-    "price": lambda y, b: make.price(y.by, kind="grain", crop="corn", unit_price_usd=Decimal("4.50")),
+    "price": lambda y, b: make.price(
+        y.by, kind="grain", crop="corn", unit_price_usd=Decimal("4.50"), effective_from=at(-24)
+    ),
     "setting": lambda y, b: make.setting(y.by, handling_pct=1.0),
     "meter": lambda y, b: equipment.meters.correct(y.by, y.meter.pk, {"standard_uncertainty_pct": 0.1}),
     "lot": lambda y, b: harvest.lots.correct(y.by, y.lot.pk, {"base_moisture_pct": 15.5}),

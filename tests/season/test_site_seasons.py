@@ -42,6 +42,9 @@ def test_incomplete_batch_counts_and_does_not_spoil_the_means(yard: Yard) -> Non
     view = selectors.site_season(yard.by, yard.site.pk, 2025)
     assert (view.batches, view.complete_batches) == (2, 1)
     assert view.figures["points_removed"] == pytest.approx(10.0)
+    # What went in is that of the same batches as what came out, so that the figures add up.
+    assert view.figures["wet_bu"] == pytest.approx(1000.0)
+    assert view.fuel_metered_batches == 0
 
 
 def test_best_and_worst_go_by_money_lost(yard: Yard) -> None:

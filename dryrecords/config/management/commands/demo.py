@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from dryrecords.config import demo
-from dryrecords.runtime.process_tree import Options, run_tree
+from dryrecords.runtime.process_tree import Options, port_number, run_tree
 
 
 class Command(BaseCommand):
@@ -18,7 +18,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1)")
-        parser.add_argument("--port", type=int, default=8000, help="port to listen on (8000)")
+        parser.add_argument("--port", type=port_number, default=8000, help="port to listen on (8000)")
         # Taken by manage.py before Django starts; named here for the help text.
         parser.add_argument("--data-dir", help="where the embedded database lives (.dryrecords in the checkout)")
         parser.add_argument("--once", action="store_true", help="end after the table")
@@ -35,7 +35,7 @@ class Command(BaseCommand):
     def _show(self, options: Options, once: bool) -> None:
         demo.wait_until_computed()
         self.stdout.write(f"\n{demo.ORGANIZATION} (invented), season {demo.SEASON}\n\n{demo.season_table()}\n")
-        self.stdout.write(f"\n{demo.CAUTION}\n")
+        self.stdout.write(f"\n{demo.NOTE}\n\n{demo.CAUTION}\n")
         if not once:
             self._tell_how_to_look(f"http://{options.bind}")
         self.stdout.flush()

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from dryrecords.runtime import layout
-from dryrecords.runtime.process_tree import Options, run_tree
+from dryrecords.runtime.process_tree import Options, port_number, run_tree
 
 
 class Command(BaseCommand):
@@ -19,7 +19,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1)")
-        parser.add_argument("--port", type=int, default=8000, help="port to listen on (8000)")
+        parser.add_argument("--port", type=port_number, default=8000, help="port to listen on (8000)")
         # Taken by manage.py before Django starts; named here for the help text.
         parser.add_argument("--data-dir", help="where the embedded database lives (.dryrecords in the checkout)")
 
@@ -29,6 +29,7 @@ class Command(BaseCommand):
 
     def _announce(self, options: Options) -> None:
         self.stdout.write(
-            f"Serving on http://{options.bind}, data in {layout.data_directory()}. Ctrl-C stops everything."
+            f"Serving on http://{options.bind}, data in {layout.data_directory()}.\n"
+            f"Every route: http://{options.bind}/api/v1/docs. Ctrl-C stops everything, which takes some seconds."
         )
         self.stdout.flush()

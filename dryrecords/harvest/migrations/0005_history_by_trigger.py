@@ -30,7 +30,7 @@ DROP TRIGGER journal_delete ON {table};
 
 
 class Migration(migrations.Migration):
-    dependencies = [("harvest", "0003_batch_occupancy"), ("journal", "0002_history_by_trigger")]
+    dependencies = [("harvest", "0004_plausible"), ("journal", "0002_history_by_trigger")]
 
     operations = [
         migrations.RunSQL(TRIGGERS.format(table=table, resource=resource), NONE.format(table=table))

@@ -9,7 +9,7 @@ import dryrecords.core.ids
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("harvest", "0004_history_by_trigger"),
+        ("harvest", "0005_history_by_trigger"),
         ("tenancy", "0002_same_organization"),
     ]
 
