@@ -52,7 +52,7 @@ def collection(resource: Resource, method: str) -> Operation:
             f"{name}_list",
             f"List {name}, newest first",
             name,
-            {200: Answer("One page.", paged(resource.serializer))},
+            {200: Answer("One page.", paged(resource.serializer), csv=True)},
             problems=(401, 422),
             query=resource.parameters,
         )

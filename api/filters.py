@@ -37,6 +37,13 @@ PAGE: Parameters = {
     ),
 }
 
+FORMAT: Parameters = {
+    "format": Parameter(
+        ChoiceField(["json", "csv"]),
+        "`csv`, like the header `Accept: text/csv`: every row at once as a CSV file, without `limit` and `cursor`.",
+    )
+}
+
 
 def reference(what: str, *paths: str) -> Parameter:
     """Records that refer to the given one, along any of the paths."""

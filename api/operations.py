@@ -17,6 +17,8 @@ class Answer:
     description: str
     schema: Any = None
     headers: tuple[str, ...] = ()
+    # The same as CSV, if that is asked for.
+    csv: bool = False
 
 
 @dataclass(frozen=True)
@@ -31,4 +33,6 @@ class Operation:
     query: Parameters = field(default_factory=dict)
     headers: tuple[str, ...] = ()
     body: Any = None
+    # The body may come as CSV too.
+    csv_body: bool = False
     public: bool = False

@@ -24,7 +24,7 @@ from dryrecords.tenancy.models import Token
 def push(access: Access, mutations: Sequence[Mutation], *, sent_at: datetime | None, most_s: float) -> dict[str, Any]:
     """What a device wrote offline, applied as far as it can be; the answer tells of every mutation."""
     received_at = clock.now()
-    entry = ledger.begin_push(_sender(access), received_at, sent_at)
+    entry = ledger.begin_push(sender_of(access), received_at, sent_at)
     run = Run(access, entry.pk, time.monotonic() + most_s)
     items = [Item(mutation, fingerprint(mutation)) for mutation in mutations]
     run.apply(items)
@@ -80,7 +80,7 @@ def item_of(entry: Entry) -> Item:
     return Item(mutation, bytes(entry.fingerprint), record_id=entry.record_id)
 
 
-def _sender(access: Access) -> Sender:
+def sender_of(access: Access) -> Sender:
     return Sender(access.organization_id, access.actor, access.role, access.customer_id, access.token_id)
 
 

@@ -9,11 +9,13 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from rest_framework import status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api import describing
+from api.csv_lists import csv_is_wanted, csv_of
 from api.etags import etag, is_known, version_to_match
 from api.filters import PAGE, Parameters, conditions
 from api.history import COLUMNS, teller
@@ -63,10 +65,12 @@ class Collection(RecordRoute):
     def parameters(self, method: str) -> Parameters:
         return self.resource.parameters if method in ("GET", "HEAD") else {}
 
-    def get(self, request: Request) -> Response:
+    def get(self, request: Request) -> HttpResponseBase:
         serializer, model = self.resource.serializer, self.resource.model
         rows = self.visible().filter(*conditions(self.query, self.resource.parameters))
         keys = dict(zip((model.listed_by, "id"), BY_MOMENT_AND_ID, strict=True))
+        if csv_is_wanted(request, self.query):
+            return csv_of(serializer, rows, list(keys))
         columns = serializer.columns()
         return Response(page(request, rows, self.query, keys=keys, columns=columns, outward=serializer.outward))
 

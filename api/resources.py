@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from api.filters import PAGE, Parameters, changed_since, time_range
+from api.filters import FORMAT, PAGE, Parameters, changed_since, time_range
 from api.record_serializer import RecordSerializer
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import Writer
@@ -30,4 +30,4 @@ class Resource:
     @property
     def parameters(self) -> Parameters:
         by_time: Mapping[str, Any] = time_range(self.model.listed_by) if self.model.listed_by != "created_at" else {}
-        return {**self.narrowed_by, **by_time, **changed_since(), **PAGE}
+        return {**self.narrowed_by, **by_time, **changed_since(), **PAGE, **FORMAT}

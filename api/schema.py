@@ -56,7 +56,7 @@ PROBLEMS = {
     410: "The cursor is of another history: begin anew without one.",
     412: "The record has changed since you read it.",
     413: "The body is too large.",
-    415: "The body is not declared as application/json.",
+    415: "The body is not declared as application/json, or as what else is taken here.",
     422: "Well-formed, but impossible: `errors` says which values, and why.",
     429: "Too many requests of this token or from this address. Retry-After says when to come back.",
     503: "The database cannot be reached just now. Retry-After says when to come back.",
@@ -93,6 +93,8 @@ class RouteSchema(AutoSchema):
                 "required": True,
                 "content": {"application/json": {"schema": self._resolved(operation.body, "request")}},
             }
+        if operation.csv_body:
+            document["requestBody"]["content"]["text/csv"] = {"schema": {"type": "string"}}
         return document
 
     def _all_parameters(self, operation: Operation) -> list[Any]:
@@ -130,6 +132,8 @@ class RouteSchema(AutoSchema):
             }
         if answer.schema is not None:
             told["content"] = {"application/json": {"schema": self._resolved(answer.schema, "response")}}
+        if answer.csv:
+            told.setdefault("content", {})["text/csv"] = {"schema": {"type": "string"}}
         return told
 
     def _resolved(self, schema: Any, direction: str) -> Any:

@@ -8,8 +8,10 @@ from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
 from api.air import Air, Airflow
+from api.bulk import Bulk
 from api.forecasts import AskGrid, Forecast, Grid
 from api.grain import Equilibrium, Shrink, StorageTime
+from api.imports.views import Errors, ImportList, OneImport
 from api.learned import AdviceForNext, Calibration
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
@@ -59,6 +61,9 @@ urlpatterns = [
     path("/dryers/<id:id>/advice", AdviceForNext.as_view(), name="dryer-advice"),
     path("/bins/<id:id>/storage", Storage.as_view(), name="bin-storage"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
+    path("/imports", ImportList.as_view(), name="imports"),
+    path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),
+    path("/imports/<id:id>/errors.csv", Errors.as_view(), name="imports-errors"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),
@@ -69,6 +74,11 @@ urlpatterns = [
     path("/grain/air", Air.as_view(), name="grain-air"),
     path("/grain/airflow", Airflow.as_view(), name="grain-airflow"),
     path("/grain/storage-time", StorageTime.as_view(), name="grain-storage-time"),
+]
+urlpatterns += [
+    path(f"/{_resource.name}/bulk", Bulk.as_view(resource=_resource), name=f"{_resource.name}-bulk")
+    for _resource in RESOURCES
+    if _resource.name in ("readings", "samples")
 ]
 for _resource in RESOURCES:
     urlpatterns += [

@@ -33,6 +33,11 @@ app.conf.update(
             "schedule": SWEEP_S,
             "options": {"expires": SWEEP_S},
         },
+        "sweep-imports": {
+            "task": task_names.TAKE_IMPORTS_IN,
+            "schedule": SWEEP_S,
+            "options": {"expires": SWEEP_S},
+        },
         "held": {
             "task": task_names.TRY_HELD,
             "schedule": HELD_SWEEP_S,
@@ -42,4 +47,4 @@ app.conf.update(
     },
 )
 app.set_default()
-app.autodiscover_tasks(["dryrecords.season", "api"])
+app.autodiscover_tasks(["dryrecords.season", "api", "api.imports"])

@@ -47,7 +47,7 @@ def load() -> int:
 
 def _load_file(access: Access, resource: Resource) -> int:
     with (FILES / f"{resource.name}.csv").open(newline="") as lines:
-        rows = bodies(resource.serializer, lines)
+        rows = list(bodies(resource.serializer, lines))
     known = {str(pk) for pk in resource.model.objects.values_list("pk", flat=True)}
     new = [row for row in rows if row["id"] not in known]
     if new:

@@ -102,9 +102,7 @@ def _standard_deviations(observed: Observed) -> FloatArray:
 def _linearised(observed: Observed, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Residuals (n, 3) at theta and slopes (n, 3, 3) of the model there, all batches and both steps in one run."""
     steps = [(0.0, 0.0), (STEP, 0.0), (0.0, STEP)]
-    runs = run_bed(
-        stacked([with_factors(observed.scenario, theta[0] + rate, theta[1] + air) for rate, air in steps])
-    )
+    runs = run_bed(stacked([with_factors(observed.scenario, theta[0] + rate, theta[1] + air) for rate, air in steps]))
     here, faster, airier = np.split(_modelled(runs), 3)
     slopes = np.zeros((*here.shape, 3))
     slopes[:, :, 0] = np.nan_to_num((faster - here) / STEP)

@@ -1,12 +1,15 @@
 """Admin for the operator of the service: what happened, to look at."""
 
 from django.contrib import admin
+from django.db.models import QuerySet
+from django.http import HttpRequest
 
 from dryrecords.core.read_only_admin import ReadOnlyAdmin
 from dryrecords.harvest.models import (
     Batch,
     FuelDelivery,
     FuelReading,
+    Import,
     Lot,
     PowerReading,
     Price,
@@ -68,3 +71,14 @@ class PriceAdmin(ReadOnlyAdmin):
 class SettingAdmin(ReadOnlyAdmin):
     list_display = ("effective_from", "customer", "crop", "handling_pct", "base_moisture_pct", "organization")
     list_select_related = True
+
+
+@admin.register(Import)
+class ImportAdmin(ReadOnlyAdmin):
+    list_display = ("created_at", "kind", "file_name", "state", "rows_done", "rows", "actor", "organization")
+    list_filter = ("state",)
+    list_select_related = True
+    exclude = ("content",)
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Import]:
+        return super().get_queryset(request).defer("content", "refused")

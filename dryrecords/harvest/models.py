@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.db.models.expressions import RawSQL
 
 from dryrecords.equipment.models import Bin, Dryer, Meter, Tank
+from dryrecords.harvest.import_model import Import as Import
 from dryrecords.tenancy.models import Customer, Site
 from dryrecords.tenancy.records import Record, above_zero, between, in_order, once_in_force, record_constraints
 

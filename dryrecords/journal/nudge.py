@@ -19,7 +19,8 @@ EXPIRES_S = 10
 class _Nudger:
     """One pending nudge at most: any number of writes in a moment wake the workers once."""
 
-    def __init__(self) -> None:
+    def __init__(self, task: str) -> None:
+        self._task = task
         self._wanted = threading.Event()
         self._lock = threading.Lock()
         self._pid = 0
@@ -38,9 +39,10 @@ class _Nudger:
             self._wanted.wait()
             self._wanted.clear()
             try:
-                current_app.send_task(task_names.WORK_OFF_MARKS, expires=EXPIRES_S, retry=False)
+                current_app.send_task(self._task, expires=EXPIRES_S, retry=False)
             except Exception as error:
                 log.warning("no nudge sent, the sweep will find the work: %s", error)
 
 
-nudge = _Nudger().nudge
+nudge = _Nudger(task_names.WORK_OFF_MARKS).nudge
+nudge_imports = _Nudger(task_names.TAKE_IMPORTS_IN).nudge

@@ -27,6 +27,7 @@ from tests import factories
 from tests.api.offline import hold
 from tests.api.test_isolation import id_in
 from tests.factories import Farm
+from tests.imports.brought import brought
 
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
 SCHEMA = schemathesis.openapi.from_dict(orjson.loads(document()))
@@ -40,6 +41,7 @@ def one_connection(farm: Farm) -> Iterator[None]:
     """A real request lets go of its connection; here it carries the test's own transaction."""
     # Something for the routes that look after what was held.
     hold(farm)
+    brought(farm)
     for signal in (request_started, request_finished):
         signal.disconnect(close_old_connections)
     yield
@@ -49,7 +51,7 @@ def one_connection(farm: Farm) -> Iterator[None]:
 
 def resource_of(label: str) -> str:
     name = label.split()[1].split("/")[3] if "{id}" in label else "customers"
-    return "samples" if name == "sync" else name
+    return "samples" if name in ("sync", "imports") else name
 
 
 @pytest.mark.parametrize("label", OPERATIONS)

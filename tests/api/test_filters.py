@@ -94,7 +94,7 @@ CASES = [(name, parameter) for name, parameters in TABLE.items() for parameter i
 
 
 def test_the_table_has_every_filter() -> None:
-    always = {"updated_since", "limit", "cursor"}
+    always = {"updated_since", "limit", "cursor", "format"}
     known = {resource.name: set(resource.parameters) - always for resource in RESOURCES}
     # A sample is of a batch or of a bin; the farm's is of a batch.
     assert {name: set(filters) | ({"bin"} if name == "samples" else set()) for name, filters in TABLE.items()} == known

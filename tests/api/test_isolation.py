@@ -20,6 +20,7 @@ from tests.api.client import Client
 from tests.api.offline import hold
 from tests.api.test_problems import pointers, problem
 from tests.factories import Farm
+from tests.imports.brought import brought
 
 NAMES = [resource.name for resource in RESOURCES]
 
@@ -31,6 +32,9 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/sync/changes": ["GET"],
     "api/v1/sync/push": ["POST"],
     "api/v1/sync/held": ["GET"],
+    "api/v1/readings/bulk": ["POST"],
+    "api/v1/samples/bulk": ["POST"],
+    "api/v1/imports": ["GET", "POST"],
     **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
@@ -45,6 +49,9 @@ WITH_ID = (
         "api/v1/sync/held/<id:id>": ("samples", ["GET"]),
         "api/v1/sync/held/<id:id>/resubmit": ("samples", ["POST"]),
         "api/v1/sync/held/<id:id>/dismiss": ("samples", ["POST"]),
+        # So has an import.
+        "api/v1/imports/<id:id>": ("samples", ["GET"]),
+        "api/v1/imports/<id:id>/errors.csv": ("samples", ["GET"]),
         "api/v1/dryers/<id:id>/forecast": ("dryers", ["POST"]),
         "api/v1/dryers/<id:id>/forecast-grids": ("dryers", ["POST"]),
         "api/v1/forecast-grids/<id:id>": ("forecast-grids", ["GET"]),
@@ -110,6 +117,7 @@ def test_ids_of_others_in_paths(address: str, role: str, farm: Farm) -> None:
     """Not told apart from ids that nobody has, by any role, by any method."""
     name, methods = WITH_ID[address]
     hold(farm)
+    brought(farm)
     stranger = Client(factories.token(factories.organization("Another Invented Drying"), role))
     for method in methods:
         foreign = problem(stranger.send(method, path_of(address, id_in(farm, name)), {}), 404)

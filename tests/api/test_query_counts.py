@@ -36,8 +36,10 @@ def warm(farm: Farm, office: Client) -> Client:
 
 
 def copies(client: Client, name: str, body: dict[str, object], count: int) -> None:
-    for _ in range(count):
-        assert client.post(name, body).status_code == 201
+    for number in range(count):
+        # Of what is in force there is one row for each moment.
+        moment = {"effective_from": f"{2000 + count}-10-{number + 1:02}"} if "effective_from" in body else {}
+        assert client.post(name, body | moment).status_code == 201
 
 
 @pytest.mark.parametrize("name", [resource.name for resource in RESOURCES])

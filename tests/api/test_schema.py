@@ -39,7 +39,7 @@ def test_every_operation_says_how_it_refuses(document: Any) -> None:
                 re.findall(r"{(\w+)}", path)
             )
     assert len(ids) == len(set(ids))
-    assert len(document["paths"]) == 4 * len(RESOURCES) + 21
+    assert len(document["paths"]) == 4 * len(RESOURCES) + 26
 
 
 @pytest.mark.parametrize("name", [resource.name for resource in RESOURCES])

@@ -111,7 +111,7 @@ def test_broker_that_never_answers_does_not_delay_a_nudge(monkeypatch: pytest.Mo
     hole.bind(("127.0.0.1", 0))
     hole.listen(0)
     monkeypatch.setattr(current_app.conf, "broker_url", f"redis://127.0.0.1:{hole.getsockname()[1]}/0")
-    own = nudge._Nudger()
+    own = nudge._Nudger("a task")
     started = time.perf_counter()
     for _ in range(50):
         own.nudge()
