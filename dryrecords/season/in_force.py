@@ -49,7 +49,7 @@ def delivery_prices(tank_ids: Iterable[UUID]) -> InForce:
         tank_id__in=tank_ids, deleted_at__isnull=True, unit_price_usd__isnull=False
     ).order_by("at", "id")
     return InForce(
-        (tank_id, at, float(price)) for tank_id, at, price in rows.values_list("tank_id", "at", "unit_price_usd")
+        (tank_id, at, float(price or 0)) for tank_id, at, price in rows.values_list("tank_id", "at", "unit_price_usd")
     )
 
 
