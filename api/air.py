@@ -100,9 +100,9 @@ class Air(Calculator):
 
 class AirflowSerializer(StrictSerializer):
     crop = ChoiceField(Crop.choices)
-    depth_ft = QuantityField(limits=Limits(above=0, high=200))
-    cfm_per_bu = optional(PlainField, limits=Limits(above=0, high=500), help_text="Exactly one of the two is given.")
-    cfm_per_ft2 = optional(PlainField, limits=Limits(above=0, high=1000))
+    depth_ft = QuantityField(limits=Limits(low=0.1, high=200))
+    cfm_per_bu = optional(PlainField, limits=Limits(low=0.001, high=500), help_text="Exactly one of the two is given.")
+    cfm_per_ft2 = optional(PlainField, limits=Limits(low=0.001, high=1000))
     packing = optional(
         QuantityField,
         limits=Limits(low=0.5, high=5),

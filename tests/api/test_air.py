@@ -165,3 +165,9 @@ def test_refusals(farm: Farm, office: Client) -> None:
         "/temp_f": "null"
     }
     problem(Client().post("grain/air", colder), 401)
+
+
+def test_airflow_through_no_depth_at_all_is_refused(office: Client) -> None:
+    answer = office.post("grain/airflow", {"crop": "corn", "depth_ft": 1e-320, "cfm_per_ft2": 10.0})
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["pointer"] == "/depth_ft"
