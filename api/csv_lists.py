@@ -6,6 +6,7 @@ import csv
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Any
+from uuid import UUID
 
 from django.db.models import QuerySet
 from django.http import StreamingHttpResponse
@@ -15,6 +16,7 @@ from api.csv_cells import cell_of
 from api.paging import all_pages
 from api.record_serializer import RecordSerializer
 from dryrecords.core.errors import FieldError, Invalid
+from dryrecords.tenancy import scope
 
 
 class _Echo:
@@ -35,8 +37,10 @@ def csv_is_wanted(request: Request, query: Mapping[str, Any]) -> bool:
     return True
 
 
-def csv_of(serializer: type[RecordSerializer], rows: QuerySet[Any], keys: Sequence[str]) -> StreamingHttpResponse:
-    pages = all_pages(rows, keys=keys, columns=serializer.columns())
+def csv_of(
+    serializer: type[RecordSerializer], rows: QuerySet[Any], keys: Sequence[str], organization_id: UUID
+) -> StreamingHttpResponse:
+    pages = scope.reading(organization_id, all_pages(rows, keys=keys, columns=serializer.columns()))
     # Read before the answer begins: a database that is not there is still told of as such.
     first = next(pages, [])
     return StreamingHttpResponse(

@@ -70,7 +70,7 @@ class Collection(RecordRoute):
         rows = self.visible().filter(*conditions(self.query, self.resource.parameters))
         keys = dict(zip((model.listed_by, "id"), BY_MOMENT_AND_ID, strict=True))
         if csv_is_wanted(request, self.query):
-            return csv_of(serializer, rows, list(keys))
+            return csv_of(serializer, rows, list(keys), self.access.organization_id)
         columns = serializer.columns()
         return Response(page(request, rows, self.query, keys=keys, columns=columns, outward=serializer.outward))
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import threading
 from collections.abc import Callable, Iterator
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 from uuid import UUID
 
 from django.conf import settings
@@ -17,6 +17,8 @@ from django.db import connection, transaction
 from psycopg.pq import TransactionStatus
 
 from dryrecords.tenancy.models import Organization
+
+T = TypeVar("T")
 
 
 class Scope(NamedTuple):
@@ -61,6 +63,17 @@ def each_organization() -> Iterator[UUID]:
     for organization_id in Organization.objects.order_by("pk").values_list("pk", flat=True):
         with organization(organization_id):
             yield organization_id
+
+
+def reading(organization_id: UUID, pages: Iterator[T]) -> Iterator[T]:
+    """What is read bit by bit after its request is over, as a streamed answer is: each bit in the scope."""
+    while True:
+        with organization(organization_id):
+            try:
+                page = next(pages)
+            except StopIteration:
+                return
+        yield page
 
 
 @contextlib.contextmanager

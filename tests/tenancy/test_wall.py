@@ -14,6 +14,7 @@ from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 from django.test import Client as Browser
 
+from api import paging
 from api.tasks import try_held
 from dryrecords.core import clock
 from dryrecords.equipment.models import Dryer
@@ -323,3 +324,15 @@ def test_an_index_serves_the_wall(within: Any, condition: str, farm: Farm) -> No
         plan = "\n".join(line for (line,) in rows_of("EXPLAIN SELECT * FROM harvest_batch ORDER BY started_at"))
         cursor.execute("SET LOCAL enable_seqscan = on")
     assert condition in plan, plan
+
+
+@pytest.mark.usefixtures("plain")
+def test_a_list_that_is_streamed_is_whole(farm: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its later pages are read when the request is over."""
+    monkeypatch.setattr(paging, "ROWS_AT_A_TIME", 2)
+    with scope.organization(farm.by.organization_id):
+        for n in range(4):
+            make.customer(farm.by, name=f"Farm {n}")
+        office = Client(make.token(make.organization()))
+    assert office.get("customers?format=csv").getvalue().count(b"\r\n") == 1 + 5
+    assert Customer.objects.count() == 0
