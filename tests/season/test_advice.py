@@ -79,6 +79,17 @@ def test_following_it_leads_to_the_target() -> None:
     assert abs(float(run.drying_s[0]) - time) < 3 * time_u
 
 
+def test_the_relation_gives_the_aim_at_the_advised_cutoff() -> None:
+    learned = Learned()
+    made = learned.advise(25.0)
+    held = calibration_of(learned.dryer.organization_id, learned.dryer.pk, "corn")
+    assert held is not None
+    assert made.cutoff_temp_c is not None
+    relation = held.figures["relation"]
+    about = np.array([made.cutoff_temp_c, 25.0, made.settings["ambient_temp_c"]]) - relation["centre"]
+    assert np.array(relation["coefficients"]) @ [1.0, *about] == pytest.approx(made.target.moisture_pct, abs=1e-9)
+
+
 def make_wanted(made: Advice, moisture_in: float) -> Any:
     return replace(
         WANTED,

@@ -74,6 +74,25 @@ def test_the_relation_foretells_a_batch_it_has_not_seen_better_than_the_last_one
     assert foretold == pytest.approx(float(run.moisture_cooled_pct[0]), abs=0.6)
 
 
+def test_the_prior_of_the_relation_knows_the_sensor() -> None:
+    """What the fitted model expects at the centre lies near what came out there, however far off the sensor is."""
+    yard = Yard()
+    for number, offset in enumerate((8.0, -8.0)):
+        dryer = batch_dryer(yard, name=f"Off by {offset}")
+        season_of(yard, dryer, Truth(offset_c=offset), 5, seed=number)
+        figures = learn(dryer).figures
+        assert figures["cutoff_offset_c"] * offset > 0
+        assert figures["relation"]["prior"][0] == pytest.approx(figures["relation"]["coefficients"][0], abs=0.5)
+
+
+def test_an_old_reading_does_not_tell_where_the_sensor_stood_at_the_stop() -> None:
+    yard = Yard()
+    dryer = batch_dryer(yard)
+    batch = record(yard, dryer, 0, NEXT, 52.0, 7200.0, 14.2, stop_reason="operator", cutoff_temp_c=None)
+    make.reading(yard.by, batch, at=batch.started_at + timedelta(minutes=100), grain_temp_c=45.0)
+    assert learn(dryer).figures["relation"] is None
+
+
 def test_it_runs_in_the_background_after_a_while() -> None:
     yard = Yard()
     dryer = batch_dryer(yard)

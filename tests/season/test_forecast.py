@@ -13,6 +13,7 @@ from dryrecords.core.errors import Invalid
 from dryrecords.equipment.models import Dryer, Tank
 from dryrecords.grain.airflow import CFM_PER_BUSHEL_PER_S
 from dryrecords.grain.bed import run_bed
+from dryrecords.season import forecast as forecasting
 from dryrecords.season.dryer_bed import Assumptions, dryer_bed
 from dryrecords.season.forecast import Forecast, Taught, Wanted, forecast, scatter_pct, scenario_of
 from dryrecords.tenancy.models import Site
@@ -50,6 +51,11 @@ def test_the_target_is_met(moisture_in: float, target: float, plenum: float, coo
     made = figures(moisture_in_pct=moisture_in, target_moisture_pct=target, plenum_temp_c=plenum, cooling=cooling)
     assert made["moisture_cooled_pct"] == pytest.approx(target, abs=0.1)
     assert made["moisture_at_cutoff_pct"] > target
+
+
+def test_a_bad_first_guess_is_corrected(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(forecasting, "_stop_moisture_pct", lambda *_: 19.0)
+    assert figures()["moisture_cooled_pct"] == pytest.approx(14.0, abs=0.05)
 
 
 def test_invariants() -> None:
