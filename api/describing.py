@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from api.examples import EXAMPLES
 from api.filters import PAGE
 from api.operations import READ_PROBLEMS, WRITE_PROBLEMS, Answer, Operation
 from api.resources import Resource
@@ -59,7 +60,7 @@ def collection(resource: Resource, method: str) -> Operation:
     made = ("ETag", "Location", "Idempotency-Replayed")
     return Operation(
         f"{name}_create",
-        f"Add to {name}",
+        f"Record one: {name}",
         name,
         {
             201: Answer("Created.", resource.serializer, made),
@@ -68,6 +69,7 @@ def collection(resource: Resource, method: str) -> Operation:
         problems=tuple(code for code in WRITE_PROBLEMS if code not in (404, 412)),
         headers=("Idempotency-Key",),
         body=resource.serializer,
+        example=EXAMPLES.get(name),
     )
 
 
@@ -76,7 +78,7 @@ def single(resource: Resource, method: str) -> Operation:
     if method == "GET":
         return Operation(
             f"{name}_read",
-            f"Read one of {name}",
+            f"Read one: {name}",
             name,
             {
                 200: Answer("The record.", resource.serializer, ("ETag",)),
@@ -88,7 +90,7 @@ def single(resource: Resource, method: str) -> Operation:
     if method == "PATCH":
         return Operation(
             f"{name}_correct",
-            f"Change fields of one of {name}",
+            f"Correct one: {name}",
             name,
             {200: Answer("The record as it is now.", resource.serializer, ("ETag", "Idempotency-Replayed"))},
             problems=WRITE_PROBLEMS,
@@ -98,7 +100,7 @@ def single(resource: Resource, method: str) -> Operation:
         )
     return Operation(
         f"{name}_remove",
-        f"Remove one of {name}",
+        f"Remove one, and what is part of it: {name}",
         name,
         {204: Answer("Removed. The history keeps it.", headers=("Idempotency-Replayed",))},
         problems=tuple(code for code in WRITE_PROBLEMS if code not in (400, 415)),

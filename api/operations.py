@@ -33,6 +33,8 @@ class Operation:
     query: Parameters = field(default_factory=dict)
     headers: tuple[str, ...] = ()
     body: Any = None
+    # A body to begin with.
+    example: Any = None
     # The body may come as CSV too.
     csv_body: bool = False
     public: bool = False

@@ -38,6 +38,13 @@ STATUS_OF: dict[type[DomainError], int] = {
 }
 
 
+# What to do, where the framework only says what was wrong.
+SAID: dict[type[Exception], str] = {
+    exceptions.NotAuthenticated: "Send your token in a header: Authorization: Bearer TOKEN.",
+    exceptions.UnsupportedMediaType: "Send JSON and say so in a header: Content-Type: application/json.",
+}
+
+
 def problem(
     status: int, code: str, detail: str, errors: list[FieldError] | None = None, request_id: str = ""
 ) -> dict[str, Any]:
@@ -60,17 +67,27 @@ def problem_of(error: Exception) -> dict[str, Any] | None:
         return problem(STATUS_OF[type(error)], error.code, error.detail, error.errors)
     if isinstance(error, exceptions.ValidationError):
         errors = list(_field_errors(error.get_full_details()))
-        return problem(422, "invalid", errors[0].detail if errors else Invalid.title, errors)
+        return problem(422, "invalid", _told(errors), errors)
     if isinstance(error, Http404):
         return problem(404, NotFound.code, NotFound.title)
     if isinstance(error, PermissionDenied):
         return problem(403, Forbidden.code, Forbidden.title)
     if isinstance(error, OperationalError):
         return problem(503, "no_database", "The database cannot be reached just now. Nothing was written; try again.")
+    if type(error) in SAID:
+        return problem(error.status_code, error.default_code, SAID[type(error)])
     if isinstance(error, exceptions.APIException):
         code = error.get_codes() if isinstance(error.get_codes(), str) else error.default_code
         return problem(error.status_code, str(code), str(error.detail))
     return None
+
+
+def _told(errors: list[FieldError]) -> str:
+    """The first one, with the name of its field."""
+    if not errors:
+        return Invalid.title
+    name = errors[0].pointer.removeprefix("/")
+    return f"{name}: {errors[0].detail}" if name else errors[0].detail
 
 
 def problem_response(error: Exception, context: dict[str, Any]) -> Response | None:

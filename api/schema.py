@@ -89,10 +89,10 @@ class RouteSchema(AutoSchema):
             "responses": self._responses(operation),
         }
         if operation.body is not None:
-            document["requestBody"] = {
-                "required": True,
-                "content": {"application/json": {"schema": self._resolved(operation.body, "request")}},
-            }
+            content = {"schema": self._resolved(operation.body, "request")}
+            if operation.example is not None:
+                content["example"] = operation.example
+            document["requestBody"] = {"required": True, "content": {"application/json": content}}
         if operation.csv_body:
             document["requestBody"]["content"]["text/csv"] = {"schema": {"type": "string"}}
         return document

@@ -158,6 +158,12 @@ REST_FRAMEWORK = {
 
 SPECTACULAR_SETTINGS = {
     "TITLE": "dryrecords",
+    "DESCRIPTION": (
+        "Records of grain drying, and what follows from them. Every call needs a token: press Authorize and paste the "
+        "one that `manage.py issue_token` printed. Enter a customer, a site, a dryer, then batches and their samples; "
+        "read `/batches/{id}/result`. Units are in the names: `_lb`, `_bu`, `_f`, `_gal`, `_pct` percent wet basis. "
+        "Figures are estimates and control nothing: follow the equipment's manual, local codes and licensed practice."
+    ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "SERVE_PUBLIC": True,

@@ -9,6 +9,8 @@ import pytest
 from django.test import Client as DjangoClient
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
+from api.examples import EXAMPLES
+from api.resources import Resource
 from api.root import RESOURCES
 from tests.api.bodies import bodies
 from tests.api.client import Client
@@ -78,3 +80,9 @@ def test_the_root_lists_the_resources(db: None) -> None:
     assert root.status_code == 200
     assert [each["name"] for each in root.json()["resources"]] == [resource.name for resource in RESOURCES]
     assert all(each["description"] for each in root.json()["resources"])
+
+
+@pytest.mark.parametrize("resource", RESOURCES, ids=lambda resource: resource.name)
+def test_body_to_begin_with_is_a_valid_one(resource: Resource) -> None:
+    serializer = resource.serializer(data=EXAMPLES[resource.name])
+    assert serializer.is_valid(), serializer.errors
