@@ -60,7 +60,7 @@ def can_connect() -> bool:
 def embedded() -> bool:
     """Whether the server is the one that this test run has started."""
     cluster = postgres.locate(Path(os.environ["DRYRECORDS_DATA_DIR"]))
-    return os.environ["DATABASE_URL"] == cluster.url(postgres.OWNER)
+    return os.environ["DATABASE_URL"] == cluster.url("postgres")
 
 
 not_ours = pytest.mark.skipif(not embedded(), reason="the machine's own PostgreSQL is not ours to crash")
