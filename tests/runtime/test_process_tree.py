@@ -131,8 +131,8 @@ PARTS = ("gunicorn", " beat ", " worker ", "valkey-server", "postgres -D")
 
 
 def order_of_ends(one: Serve) -> list[str]:
-    """The parts of a tree that is stopping, in the order in which they were last seen."""
-    seen: dict[str, None] = {}
+    """The parts of a tree that is stopping, in the order in which they were last seen: all were there before."""
+    seen: dict[str, None] = dict.fromkeys(PARTS)
     while one.process.poll() is None:
         commands = " ".join(command for command in running_on(one.data_dir).values() if "keeper.py" not in command)
         for part in reversed(PARTS):
