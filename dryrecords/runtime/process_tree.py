@@ -36,7 +36,7 @@ from dryrecords.runtime.problems import (
 )
 
 READY_WITHIN_S = 60
-PORT_FREE_WITHIN_S = 3
+PORT_FREE_WITHIN_S = 6
 FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
 # A child that ran this long was well; the next pause starts small again.

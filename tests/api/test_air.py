@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import psychrolib
@@ -21,10 +22,17 @@ def told(client: Client, name: str, asked: Any) -> Any:
     return response.json()
 
 
+@pytest.fixture(scope="module", autouse=True)
+def inch_pound_units() -> Iterator[None]:
+    """The library's units are one setting for the whole process: others check against it in SI."""
+    psychrolib.SetUnitSystem(psychrolib.IP)
+    yield
+    psychrolib.SetUnitSystem(psychrolib.SI)
+
+
 @pytest.mark.parametrize(("temp_f", "rh", "heated_f"), [(50, 65, None), (70, 50, None), (50, 65, 120), (50, 65, 200)])
 def test_air_against_psychrolib(temp_f: float, rh: float, heated_f: float | None, farm: Farm, office: Client) -> None:
     """Its equations in these units are rounded apart from those in SI."""
-    psychrolib.SetUnitSystem(psychrolib.IP)
     body = told(office, "air", {"temp_f": temp_f, "rh_pct": rh, "heated_to_f": heated_f})
     ratio = psychrolib.GetHumRatioFromRelHum(temp_f, rh / 100, ATMOSPHERE_PSI)
     at = heated_f or temp_f
@@ -40,7 +48,6 @@ def test_air_against_psychrolib(temp_f: float, rh: float, heated_f: float | None
 
 
 def test_air_higher_up(farm: Farm, office: Client) -> None:
-    psychrolib.SetUnitSystem(psychrolib.IP)
     body = told(office, "air", {"temp_f": 70, "rh_pct": 50, "elevation_ft": 5000})
     pressure = psychrolib.GetStandardAtmPressure(5000)
     assert body["volume_ft3_lb"] == pytest.approx(
