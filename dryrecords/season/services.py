@@ -13,6 +13,7 @@ from uuid import UUID
 import numpy as np
 from django.db import DatabaseError, connection, transaction
 from django.db.models import F
+from psycopg.errors import DeadlockDetected
 
 from dryrecords.core import clock
 from dryrecords.grain.batch import METHOD_VERSION, BatchFigures, batch_figures
@@ -73,11 +74,15 @@ def _work_on(claim_kinds: Sequence[str], limit: int, do: Callable[[Sequence[Clai
     return bool(claims)
 
 
-def _attempt(claims: Sequence[Claim], do: Callable[[Sequence[Claim]], None]) -> None:
+def _attempt(claims: Sequence[Claim], do: Callable[[Sequence[Claim]], None], *, again: bool = False) -> None:
     """One that fails among many is found by trying each alone; only that one waits for its next attempt."""
     try:
         do(claims)
     except Exception as error:
+        if isinstance(error.__cause__, DeadlockDetected) and not again:
+            # The database broke a tie between transactions and rolled this one back: it is simply done again.
+            _attempt(claims, do, again=True)
+            return
         if isinstance(error, DatabaseError):
             # The session may have ended, and what follows needs one that works.
             connection.close_if_unusable_or_obsolete()

@@ -7,8 +7,9 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import OperationalError, connection
 from django.test.utils import CaptureQueriesContext
+from psycopg.errors import DeadlockDetected
 
 from dryrecords.equipment import services as equipment
 from dryrecords.harvest import services as harvest
@@ -174,6 +175,21 @@ def test_one_broken_batch_does_not_hold_up_its_neighbours(yard: Yard, monkeypatc
     StaleMark.objects.update(run_after=make.START)
     services.work_off()
     assert is_fresh(yard, bad)
+
+
+def test_tie_that_the_database_broke_is_worked_off_again(yard: Yard, monkeypatch: pytest.MonkeyPatch) -> None:
+    batch, load, ties = yard.dried(25.0, 15.0), facts._samples, [1]
+
+    def tied(ids: Any) -> Any:
+        if ties.pop() if ties else 0:
+            raise OperationalError("deadlock detected") from DeadlockDetected()
+        return load(ids)
+
+    monkeypatch.setattr(facts, "_samples", tied)
+    services.work_off()
+    assert ties == []
+    assert is_fresh(yard, batch)
+    assert services.all_failures() == []
 
 
 def test_older_generation_never_overwrites_a_newer_one(yard: Yard, batch: Any) -> None:
