@@ -20,7 +20,7 @@ BEFORE, DURING = 20, 200
 # The first requests of a web process load much; waiting for a broker would take longer still.
 SLOWEST_S = 3.0
 # Celery tries its broker again after 2, 4, 6 ... s, the sweep comes every 5 s.
-RECOVERED_WITHIN_S = 30
+RECOVERED_WITHIN_S = 90  # Celery waits longer between tries to reconnect the longer a broker was away
 
 Outage = tuple[Callable[[Proxy], None], Callable[[Proxy], None]]
 
