@@ -12,7 +12,7 @@ from django.apps import apps
 from dryrecords.core import task_names
 
 # From the bottom up, as in the layers of pyproject.toml.
-STACK = ["journal", "tenancy", "equipment", "harvest", "season", "config"]
+STACK = ["journal", "tenancy", "equipment", "harvest", "season", "settlement", "office", "config"]
 PACKAGE = Path(__file__).parent.parent / "dryrecords"
 
 

@@ -77,6 +77,8 @@ INSTALLED_APPS = [
     "dryrecords.equipment",
     "dryrecords.harvest",
     "dryrecords.season",
+    "dryrecords.settlement",
+    "dryrecords.office",
 ]
 
 MIDDLEWARE = [

@@ -1,0 +1,1 @@
+"""What grain is paid for and what drying costs: discount schedules, rates, audits and statements."""
