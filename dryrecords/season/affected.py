@@ -99,13 +99,22 @@ DRYERS_WITH_OPEN_MARKS = """
 """
 
 
+# And those whose batches an account that is still to be made may give another share.
+DRYERS_WITH_OPEN_ACCOUNTS = """
+    (SELECT split_part(key, ':', 2)::uuid AS key FROM journal_stalemark
+     WHERE organization_id = %(organization)s AND kind = 'account' AND wanted > done OFFSET 0) account
+    JOIN equipment_dryer d ON account.key IN (d.id, d.site_id, d.tank_id)
+"""
+
+
 def touched_by_open_marks(organization_id: UUID, dryer_id: UUID) -> bool:
     """May a wide mark that is still open touch batches of this dryer? Sometimes yes for one that does not."""
     if stale.open_marks(organization_id, EVERYWHERE):
         return True
     with connection.cursor() as cursor:
         cursor.execute(
-            f"SELECT EXISTS (SELECT 1 FROM {DRYERS_WITH_OPEN_MARKS} WHERE d.id = %(dryer)s)",
+            f"SELECT EXISTS (SELECT 1 FROM {DRYERS_WITH_OPEN_MARKS} WHERE d.id = %(dryer)s)"
+            f" OR EXISTS (SELECT 1 FROM {DRYERS_WITH_OPEN_ACCOUNTS} WHERE d.id = %(dryer)s)",
             {"organization": organization_id, "local": list(LOCAL), "dryer": dryer_id},
         )
         return bool(cursor.fetchone()[0])

@@ -14,7 +14,13 @@ from dryrecords.harvest.models import Batch
 from dryrecords.journal import kinds, stale
 from dryrecords.journal.models import StaleMark
 from dryrecords.season import aggregate
-from dryrecords.season.affected import DRYERS_WITH_OPEN_MARKS, EVERYWHERE, LOCAL, touched_by_open_marks
+from dryrecords.season.affected import (
+    DRYERS_WITH_OPEN_ACCOUNTS,
+    DRYERS_WITH_OPEN_MARKS,
+    EVERYWHERE,
+    LOCAL,
+    touched_by_open_marks,
+)
 from dryrecords.season.models import BatchResult, SiteSeason
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.models import Customer, Site
@@ -44,6 +50,8 @@ class SeasonView:
     complete_batches: int
     # Of the complete ones, those whose fuel was metered; that of the others is an estimate.
     fuel_metered_batches: int
+    # And those that have their share of what a tank gave to several.
+    fuel_allocated_batches: int
     figures: dict[str, float | None]
     by_dryer: dict[str, dict[str, Any]]
     by_crop: dict[str, dict[str, Any]]
@@ -91,6 +99,7 @@ def season_overview(access: Access, season: int, customer_id: UUID | None = None
         batches=sum(view.batches for view in views),
         complete_batches=sum(view.complete_batches for view in views),
         fuel_metered_batches=sum(view.fuel_metered_batches for view in views),
+        fuel_allocated_batches=sum(view.fuel_allocated_batches for view in views),
         figures=aggregate.figures(parts),
         by_dryer={},
         by_crop={},
@@ -132,6 +141,8 @@ def _sites_with_open_work(organization_id: UUID, season: int) -> set[UUID]:
                 AND b.season = %(season)s
             UNION
             SELECT d.site_id FROM {DRYERS_WITH_OPEN_MARKS}
+            UNION
+            SELECT d.site_id FROM {DRYERS_WITH_OPEN_ACCOUNTS}
             """,
             {
                 "organization": organization_id,
@@ -153,6 +164,7 @@ def _view(site: Site, season: int, row: SiteSeason | None, fresh: bool) -> Seaso
         batches=row.batches if row else 0,
         complete_batches=row.complete_batches if row else 0,
         fuel_metered_batches=held.get("fuel_metered", 0),
+        fuel_allocated_batches=held.get("fuel_allocated", 0),
         figures=aggregate.figures(parts),
         by_dryer=held.get("by_dryer", {}),
         by_crop=held.get("by_crop", {}),

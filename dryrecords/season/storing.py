@@ -67,6 +67,10 @@ def stored_results(organization_id: UUID, site_id: UUID, season: int, columns: S
         return cursor.fetchall()
 
 
+def stored_accounted(batch_ids: Sequence[UUID]) -> dict[UUID, list[Any]]:
+    return dict(BatchResult.objects.filter(batch_id__in=batch_ids).values_list("batch_id", "accounted"))
+
+
 def stored_places(batch_ids: Sequence[UUID]) -> list[tuple[UUID, int, UUID, str]]:
     """Site, season, dryer and crop under which these batches' results are counted now."""
     results = BatchResult.objects.filter(batch_id__in=batch_ids)
