@@ -10,9 +10,11 @@ from drf_spectacular.views import SpectacularSwaggerView
 from api.air import Air, Airflow
 from api.bulk import Bulk
 from api.forecasts import AskGrid, Forecast, Grid
+from api.fuel import Account, DryerEfficiency, TankVaporisation
 from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
 from api.learned import AdviceForNext, Calibration
+from api.outlook import SiteOutlook
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
@@ -20,6 +22,7 @@ from api.season import Result, Season, SiteSeason
 from api.storage import Storage
 from api.sync_changes import Changes
 from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
+from dryrecords.season.account_keys import DRYER, SITE
 
 
 class AnyCaseUuid:
@@ -59,6 +62,12 @@ urlpatterns = [
     path("/forecast-grids/<id:id>", Grid.as_view(), name="forecast-grid"),
     path("/dryers/<id:id>/calibration", Calibration.as_view(), name="dryer-calibration"),
     path("/dryers/<id:id>/advice", AdviceForNext.as_view(), name="dryer-advice"),
+    path("/tanks/<id:id>/account", Account.as_view(), name="tank-account"),
+    path("/tanks/<id:id>/vaporisation", TankVaporisation.as_view(), name="tank-vaporisation"),
+    path("/dryers/<id:id>/power-account", Account.as_view(kind=DRYER), name="dryer-power-account"),
+    path("/sites/<id:id>/power-account", Account.as_view(kind=SITE), name="site-power-account"),
+    path("/dryers/<id:id>/efficiency", DryerEfficiency.as_view(), name="dryer-efficiency"),
+    path("/sites/<id:id>/outlook", SiteOutlook.as_view(), name="site-outlook"),
     path("/bins/<id:id>/storage", Storage.as_view(), name="bin-storage"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
     path("/imports", ImportList.as_view(), name="imports"),

@@ -98,7 +98,7 @@ def allocate(demand: Demand, pieces: Pieces, drawn: Drawn) -> Allocation:
         variance += np.bincount(pieces.batch[rows[inside]], same_batch[inside], minlength=b)
     return Allocation(
         used,
-        np.bincount(pieces.batch, used, minlength=b),
+        np.asarray(np.bincount(pieces.batch, used, minlength=b), dtype=float),
         np.sqrt(np.maximum(variance, 0.0)),
         drawn.amount - np.bincount(pieces.interval, used, minlength=m),
     )

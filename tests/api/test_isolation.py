@@ -58,6 +58,12 @@ WITH_ID = (
         "api/v1/dryers/<id:id>/calibration": ("dryers", ["GET"]),
         "api/v1/dryers/<id:id>/advice": ("dryers", ["GET"]),
         "api/v1/bins/<id:id>/storage": ("bins", ["GET"]),
+        "api/v1/tanks/<id:id>/account": ("tanks", ["GET"]),
+        "api/v1/tanks/<id:id>/vaporisation": ("tanks", ["GET"]),
+        "api/v1/dryers/<id:id>/power-account": ("dryers", ["GET"]),
+        "api/v1/dryers/<id:id>/efficiency": ("dryers", ["GET"]),
+        "api/v1/sites/<id:id>/power-account": ("sites", ["GET"]),
+        "api/v1/sites/<id:id>/outlook": ("sites", ["GET"]),
     }
 )
 REFERENCES = [

@@ -28,8 +28,8 @@ def test_hotter_plenum_costs_less() -> None:
 
 
 def test_corn_from_25_to_15_percent_takes_what_farm_dryers_took() -> None:
-    """0.018 gal a point and bushel on average, 0.010 to 0.025 (Iowa State extension IC-492, 2004); wet bushels of 56 lb."""
-    latent = mean_latent_heat_j_kg(25.0, 15.0, c(50.0), isotherms(np.array(["corn"])))[0]
+    """0.018 gal a point and bushel on average, 0.010 to 0.025 (Iowa State extension IC-492, 2004)."""
+    latent = float(np.squeeze(mean_latent_heat_j_kg(25.0, 15.0, c(50.0), isotherms(np.array("corn")))))
     water_kg, dry_kg = 6.588 * 0.45359237, 49.412 * 0.45359237
     useful = water_kg * latent + dry_kg * 2000.0 * 0.5 * (160.0 - 50.0) / 1.8
     used = expected_fuel_j(useful, heat_over_useful(c(160.0), c(50.0), 65.0))
