@@ -21,7 +21,7 @@ from api.views import Route
 from dryrecords.core.errors import invalid
 from dryrecords.harvest.models import Crop
 from dryrecords.season import cautions
-from dryrecords.season.outlook import DryerPart, Outlook, Range, Remaining, TankPart, site_outlook
+from dryrecords.season.outlook import DryerPart, Outlook, Range, Remaining, TankPart, site_of, site_outlook
 
 
 class SiteOutlook(Route):
@@ -39,6 +39,8 @@ class SiteOutlook(Route):
         }
 
     def get(self, request: Request, id: UUID) -> Response:
+        # Before what is asked: of a site that is not there nothing is missing.
+        site_of(self.access, id)
         for name in ("wet_bu", "moisture_in_pct"):
             if name not in self.query:
                 raise invalid(f"/{name}", "required", "Say how much is still wet, and how wet it is.")

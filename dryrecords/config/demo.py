@@ -28,8 +28,9 @@ FILES = Path(__file__).resolve().parents[2] / "fixtures" / "season"
 COMPUTED_WITHIN_S = 120
 
 NOTE = (
-    "Figures are those of the complete batches. Fuel that was not metered is estimated: 0.02 gal of propane a point and"
-    "\nwet bushel. Gallons leave gas out, which is in therms. Over-drying lowers the market bushels, beside the shrink."
+    "Figures are those of the complete batches. Fuel read over several batches is allocated to them; what no readings"
+    "\nenclose is estimated: 0.02 gal of propane a point and wet bushel. Gallons leave gas out, which is in therms."
+    "\nOver-drying lowers the market bushels, beside the shrink."
 )
 CAUTION = (
     "Estimates from records; they control nothing. Dryers burn gas and bins kill: follow local codes, the equipment's"
@@ -93,6 +94,7 @@ HEAD = (
     "batches",
     "complete",
     "fuel metered",
+    "allocated",
     "points removed",
     "wet bu",
     "market bu",
@@ -125,6 +127,7 @@ def _line(name: str, view: SeasonView) -> tuple[str, ...]:
         str(view.batches),
         str(view.complete_batches),
         str(view.fuel_metered_batches),
+        str(view.fuel_allocated_batches),
         _number(figures["points_removed"], 2),
         _number(figures["wet_bu"], 0),
         _number(figures["market_bu"], 0),

@@ -112,8 +112,12 @@ class _Dried(NamedTuple):
     fuel_basis: str
 
 
+def site_of(access: Access, site_id: UUID) -> Site:
+    return get(access, Site, site_id)
+
+
 def site_outlook(access: Access, site_id: UUID, remaining: Remaining, at: datetime | None = None) -> Outlook:
-    site = get(access, Site, site_id)
+    site = site_of(access, site_id)
     target = remaining.target_moisture_pct
     target = CROPS[remaining.crop].base_moisture_pct if target is None else target
     if target >= remaining.moisture_in_pct:

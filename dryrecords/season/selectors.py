@@ -73,7 +73,7 @@ def batch_result(access: Access, batch_id: UUID) -> BatchResultView:
     batch = get(access, Batch, batch_id)
     # Wide marks, then the batch's own, then its result: work that lands between two reads goes the same way, so what
     # is read later is never older than what was found settled before.
-    touched = touched_by_open_marks(access.organization_id, batch.dryer_id)
+    touched = touched_by_open_marks(access.organization_id, batch.dryer_id, batch.pk)
     mark = StaleMark.objects.filter(organization_id=access.organization_id, kind=kinds.BATCH, key=str(batch_id)).first()
     result = BatchResult.objects.filter(batch_id=batch_id, organization_id=access.organization_id).first()
     settled = result is not None and mark is not None and mark.wanted == mark.done
@@ -135,8 +135,10 @@ def _sites_with_open_work(organization_id: UUID, season: int) -> set[UUID]:
             WHERE organization_id = %(organization)s AND kind = %(site_season)s AND wanted > done
                 AND split_part(key, ':', 2) = %(season)s::text
             UNION
-            SELECT d.site_id FROM journal_stalemark m
+            SELECT n.site_id FROM journal_stalemark m
             JOIN harvest_batch b ON b.id = m.key::uuid JOIN equipment_dryer d ON d.id = b.dryer_id
+            -- What is drawn from a tank is shared by dryers that may stand at another site.
+            JOIN equipment_dryer n ON n.id = d.id OR n.tank_id = d.tank_id
             WHERE m.organization_id = %(organization)s AND m.kind = %(batch)s AND m.wanted > m.done
                 AND b.season = %(season)s
             UNION

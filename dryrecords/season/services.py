@@ -129,14 +129,14 @@ def compute_results(claims: Sequence[Claim]) -> None:
         accounts = keys_of_batches(_accounted_otherwise(stored_accounted(ids), rows))
         places = {*stored_places(ids), *((r["site_id"], r["season"], r["dryer_id"], r["crop"]) for r in rows)}
         save_results(rows)
+        # Before the batches' own marks are locked: accounts lock theirs first, then those of batches.
+        stale.raise_marks(organization_id, [key.mark for key in accounts])
         overtaken = stale.settle(claims)
         # Settled first: whoever saves the same batches waits for the marks, and then sees what is deleted here.
         BatchResult.objects.filter(batch_id__in=set(ids) - live).delete()
         _take_back(overtaken)
         stale.raise_marks(organization_id, [calibration_mark(p[2], p[3]) for p in places], wait_s=CALIBRATE_AFTER_S)
-        stale.raise_marks(
-            organization_id, [*(key.mark for key in accounts), *(site_season_mark(p[0], p[1]) for p in places)]
-        )
+        stale.raise_marks(organization_id, [site_season_mark(p[0], p[1]) for p in places])
 
 
 def _accounted_otherwise(before: dict[UUID, list[Any]], rows: Sequence[dict[str, Any]]) -> list[Accounted]:

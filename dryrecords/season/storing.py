@@ -68,7 +68,9 @@ def stored_results(organization_id: UUID, site_id: UUID, season: int, columns: S
 
 
 def stored_accounted(batch_ids: Sequence[UUID]) -> dict[UUID, list[Any]]:
-    return dict(BatchResult.objects.filter(batch_id__in=batch_ids).values_list("batch_id", "accounted"))
+    """Locked, in the order in which results are saved: whoever saves the same ones sees what the other saved."""
+    results = BatchResult.objects.select_for_update().filter(batch_id__in=batch_ids).order_by("batch_id")
+    return dict(results.values_list("batch_id", "accounted"))
 
 
 def stored_places(batch_ids: Sequence[UUID]) -> list[tuple[UUID, int, UUID, str]]:

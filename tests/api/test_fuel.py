@@ -185,7 +185,7 @@ def test_tank_that_cannot_feed_its_burner(yard: Yard) -> None:
     assert body["vaporiser_heat_btu_h"] == pytest.approx(3e6 / 91_333 * 773, rel=1e-6)
     own = client().get(f"{path}?air_temp_f=0&level_pct=50&diameter_in=37&length_in=119").json()
     assert own["gives_btu_h"] == pytest.approx(396_270)
-    assert client().get(path).json()["missing"] == ["air_temp_f"]
+    assert client().get(path).json()["missing"] == ["air_temp_f", "dryer.burner_max_btu_h"]
     assert pointers(client().get(f"{path}?level_pct=120")) == {"/level_pct": "out_of_range"}
 
 
@@ -193,8 +193,8 @@ def test_tank_that_cannot_feed_its_burner(yard: Yard) -> None:
 
 
 def test_outlook_from_the_dryers_own_rates(yard: Yard) -> None:
-    """1,000 bu from 25 to 15 % take 4 h and 150 gal, batch after batch: 10,000 bu take 40 h and what is between, and ten
-    times the fuel. 650 gal stand in the tank; at 20 % of it 200 are left."""
+    """1,000 bu from 25 to 15 % take 4 h and 150 gal, day after day: 10,000 bu take 40 h and ten times the fuel. 650 gal
+    stand in the tank; at 20 % of it 200 are left."""
     for n in range(4):
         yard.dried(25.0, 15.0, start=24 * n)
         yard.gauge(24 * n - 1, 90)

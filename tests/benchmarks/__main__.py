@@ -12,6 +12,7 @@ from tests.benchmarks.ground import own_database, own_engines
 BENCHMARKS = {
     "list": ("list_batches", "200 batches through the view, against PostgreSQL building the same JSON"),
     "recompute": ("recompute", "stale batches in a season of 10,000, against the numeric core and reading the rows"),
+    "allocate": ("allocate", "what tanks gave, shared out to 10,000 batches, against SciPy interval by interval"),
     "bed": ("bed", "forecasts of a bed, against SciPy on its equations and compiled loops of the same model"),
     "wall": ("wall", "requests and background work behind row-level security, against the same without it"),
     "fresh": ("post_to_fresh", "from post to fresh result at 50 posts a second, against 1 post a second"),

@@ -11,7 +11,7 @@ from dryrecords.config import demo
 from dryrecords.harvest.models import Batch, Sample
 from dryrecords.journal.models import Change
 from dryrecords.season import services
-from dryrecords.season.models import BatchResult
+from dryrecords.season.models import BatchResult, EnergyAccount
 from dryrecords.tenancy.models import Organization, Token
 
 pytestmark = [pytest.mark.django_db, pytest.mark.services]
@@ -50,6 +50,21 @@ def test_figures_are_those_of_grain_dryers(season: None) -> None:
     gallons = [row.fuel_m3_per_point_bu / 0.003785411784 for row in metered]
     assert len(gallons) > 50
     assert 0.014 < sorted(gallons)[len(gallons) // 2] < 0.025
+
+
+def test_accounts_close_and_name_the_mistyped_gauge(season: None) -> None:
+    """One reading of the season was written down wrong; nothing else is found in any tank or meter."""
+    accounts = list(EnergyAccount.objects.all())
+    assert len(accounts) >= 9
+    for account in accounts:
+        for row in account.figures["intervals"]:
+            parts = row["allocated"] + row["other"] + row["found"] + row["unallocated"]
+            assert parts == pytest.approx(row["drawn"], rel=1e-9, abs=1e-9)
+    (finding,) = [finding for account in accounts for finding in account.figures["findings"]]
+    # A gauge at 70 % of 12,000 gal went into the book as 7.
+    assert finding["kind"] == "reading_doubtful"
+    assert finding["reading_off"] == pytest.approx(-0.63 * 12_000 * 0.003785411784, abs=3 * finding["size_u"])
+    assert BatchResult.objects.filter(fuel_basis="allocated").count() > 150
 
 
 def test_table_has_a_row_per_site_and_one_for_all(season: None) -> None:

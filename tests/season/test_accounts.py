@@ -249,6 +249,21 @@ def test_open_account_keeps_the_neighbours_result_from_being_fresh(yard: Yard, c
     assert not account(yard).fresh
 
 
+def test_open_work_on_a_batch_keeps_those_that_share_with_it_from_being_fresh(yard: Yard, column: Any) -> None:
+    batches = [yard.dried(25.0, 15.0, dryer=dryer) for dryer in (yard.dryer, column)]
+    yard.gauge(-1, 80)
+    yard.gauge(5, 50)
+    alone = yard.dried(25.0, 15.0, start=48)
+    worked_off()
+    yard.sample(batches[0], "cooled", 14.0, after=17)
+    assert not selectors.batch_result(yard.by, batches[1].pk).fresh
+    assert selectors.batch_result(yard.by, alone.pk).fresh
+    assert not account(yard).fresh
+    worked_off()
+    assert selectors.batch_result(yard.by, batches[1].pk).fresh
+    assert account(yard).fresh
+
+
 def test_tank_that_loses_its_readings_loses_its_account(yard: Yard, column: Any) -> None:
     batches = [yard.dried(25.0, 15.0, dryer=dryer) for dryer in (yard.dryer, column)]
     first, last = yard.gauge(-1, 80), yard.gauge(5, 50)
