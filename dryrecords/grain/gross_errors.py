@@ -52,19 +52,26 @@ def gross_errors(
     Checked by  tests/grain/test_gross_errors.py
     """
     weight = np.linalg.inv(covariance)
-    own = np.einsum("ks,kl,ls->s", signatures, weight, signatures)
-    left, found, ratios = weight.copy(), [], []
-    for _ in range(residuals.size):
-        pulled = left @ signatures
-        strength = np.einsum("ks,ks->s", signatures, pulled)
+    # S^-1 f, f' S^-1 f and f' S^-1 r of every signature f; what an error explains is taken out of all three.
+    pulled = weight @ signatures
+    strength = own = np.einsum("ks,ks->s", signatures, pulled)
+    score = residuals @ pulled
+    found: list[int] = []
+    ratios: list[float] = []
+    while own.size and len(found) < residuals.size:
         known = strength > _EXPLAINED * own
-        ratio = np.where(known, np.abs(residuals @ pulled) / np.sqrt(np.where(known, strength, 1.0)), 0.0)
-        best = int(np.argmax(ratio)) if ratio.size else 0
-        if not ratio.size or ratio[best] <= beyond_u:
+        ratio = np.where(known, np.abs(score) / np.sqrt(np.where(known, strength, 1.0)), 0.0)
+        best = int(np.argmax(ratio))
+        if ratio[best] <= beyond_u:
             break
         found.append(best)
         ratios.append(float(ratio[best]))
-        left = left - np.outer(pulled[:, best], pulled[:, best]) / strength[best]
+        part = pulled[:, best] @ signatures / strength[best]
+        pulled, strength, score = (
+            pulled - np.outer(pulled[:, best], part),
+            strength - strength[best] * part**2,
+            score - score[best] * part,
+        )
     chosen = signatures[:, found]
     normal = np.linalg.inv(chosen.T @ weight @ chosen)
     return GrossErrors(
