@@ -58,6 +58,8 @@ WITH_ID = (
         "api/v1/dryers/<id:id>/calibration": ("dryers", ["GET"]),
         "api/v1/dryers/<id:id>/advice": ("dryers", ["GET"]),
         "api/v1/bins/<id:id>/storage": ("bins", ["GET"]),
+        "api/v1/schedules/<id:id>/quote": ("schedules", ["POST"]),
+        "api/v1/schedules/<id:id>/table": ("schedules", ["GET"]),
     }
 )
 REFERENCES = [
