@@ -68,7 +68,7 @@ class _Work:
         self.resource = BY_NAME[job.kind]
         self.sheet: Sheet = read_sheet(job.content)
         self.plan = Plan(self.access, self.resource.serializer, self.sheet, self.options)
-        self.reader = Reader(self.resource.serializer)
+        self.reader = Reader(self.resource)
         self.landing = Landing(self.access, self.resource, key_is_unique=True)
         if self.options.dry_run:
             imports.start_again(job)
