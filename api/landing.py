@@ -83,6 +83,13 @@ class Reader:
             row.refuse(FieldError(**each) for each in told["errors"])
 
 
+def twin_of(access: Access, resource: Resource, body: Any) -> Record | None:
+    """The record that already says what a body says, told by what it is about."""
+    row = Row(0)
+    Reader(resource).read(row, body)
+    return None if row.status == REFUSED else Landing(access, resource).twin(row)
+
+
 @dataclass
 class Landing:
     """Lands rows of one kind. One landing remembers its rows, so that a file is not taken twice from itself."""
@@ -119,6 +126,11 @@ class Landing:
 
     def _record(self, values: Mapping[str, Any], record_id: UUID | None) -> Record:
         return self.resource.model(**{**values, "id": record_id, "organization_id": self.access.organization_id})
+
+    def twin(self, row: Row) -> Record | None:
+        row.record = row.record or self._record(row.values, None)
+        there = self._with_keys([row.record]).get(self._key(row.record))
+        return there if there is not None and _is_same(row, there) else None
 
     def _check_references(self, rows: Sequence[Row]) -> None:
         missing = bulk.missing_references(self.access, self.resource.model, [row.record for row in rows])

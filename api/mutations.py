@@ -26,13 +26,19 @@ class Mutation(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     base_version: Any = None
 
 
+class Kept(Mutation, kw_only=True):
+    """As the ledger keeps it: with the row of the sheet that it was, if it was one."""
+
+    source: Any = msgspec.UNSET
+
+
 class Body(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     mutations: list[Mutation]
     sent_at: Any = None
 
 
 _bodies = msgspec.json.Decoder(Body)
-_mutations = msgspec.json.Decoder(Mutation)
+_kept = msgspec.json.Decoder(Kept)
 PLACE = re.compile(r"(?P<text>.*?)(?: - at `\$(?P<path>.*)`)?$", re.DOTALL)
 NAMED = re.compile(r"(?P<what>missing required|unknown) field `(?P<name>.*)`$", re.DOTALL)
 
@@ -100,5 +106,5 @@ def as_text(mutation: Mutation) -> str:
     return msgspec.json.encode(mutation).decode()
 
 
-def from_text(text: str) -> Mutation:
-    return _mutations.decode(text)
+def from_text(text: str) -> Kept:
+    return _kept.decode(text)

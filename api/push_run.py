@@ -69,6 +69,12 @@ class Run(WithLedger):
         self._change_all(self._not_final(changes))
         self._copy_answers(twins, first)
 
+    def settle_as_there(self, item: Item, twin: Record) -> None:
+        with transaction.atomic():
+            for ours in self._claim([item]):
+                ours.as_duplicate(twin.pk, twin.version)
+                self._settle([ours])
+
     # What cannot be understood.
 
     def _is_understood(self, item: Item) -> bool:

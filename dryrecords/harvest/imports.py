@@ -99,8 +99,6 @@ def advance(job: Import, *, rows: int, created: int, duplicates: int, refused: S
     job.duplicates += duplicates
     job.refused = [*job.refused, *refused]
     job.attempts, job.run_after = 0, clock.now() + LEASE
-    if job.rows_done >= job.rows:
-        _end(job)
     job.save(update_fields=[*_PROGRESS])
 
 
@@ -127,6 +125,13 @@ def start_again(job: Import) -> None:
 def give_back(job: Import) -> None:
     """For the next turn, at once."""
     Import.objects.filter(pk=job.pk, state=Import.State.RUNNING).update(run_after=clock.now(), attempts=0)
+
+
+def finish(job: Import, held: Mapping[int, UUID]) -> None:
+    """Every row was seen; those of the refused ones that are held say where."""
+    job.refused = [each | {"held": str(held[each["row"]])} if each["row"] in held else each for each in job.refused]
+    _end(job)
+    job.save(update_fields=[*_PROGRESS])
 
 
 def fail(job: Import, error: str) -> None:
