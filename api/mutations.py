@@ -12,7 +12,7 @@ from django.conf import settings
 from rest_framework.exceptions import ParseError
 from rest_framework.parsers import BaseParser
 
-from api.rendering import DEEPEST, is_deeper
+from api.rendering import DEEPEST, is_deeper, may_be_deeper
 from dryrecords.core.errors import Invalid, invalid
 
 
@@ -73,8 +73,7 @@ def _bounded(record: msgspec.Raw, pointer: str) -> None:
     text = bytes(record)
     if len(text) > settings.MAX_RECORD_BYTES:
         raise invalid(pointer, "too_large", f"A record has at most {settings.MAX_RECORD_BYTES} bytes.")
-    # Fewer brackets cannot be nested deeper.
-    if text.count(b"{") + text.count(b"[") > DEEPEST and _is_too_deep(text):
+    if may_be_deeper(text, DEEPEST) and _is_too_deep(text):
         raise _too_deep(pointer)
 
 

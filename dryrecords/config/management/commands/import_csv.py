@@ -58,7 +58,7 @@ class Command(BaseCommand):
             f"{job.rows} rows: {job.created} {word}, {job.duplicates} there already, {len(job.refused)} refused."
         )
         if held := sum("held" in refused for refused in job.refused):
-            self.stdout.write(f"{held} of them are held to be corrected there, or in the sheet: GET /api/v1/sync/held.")
+            self.stdout.write(f"Held, to be corrected there or in the sheet: {held}. See GET /api/v1/sync/held.")
         for refused in job.refused[:REASONS_SHOWN]:
             self.stdout.write(f"  row {refused['row']}: {reason(refused)}")
         if len(job.refused) > REASONS_SHOWN:
