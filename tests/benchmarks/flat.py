@@ -10,19 +10,20 @@ import statistics
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from django.db import connection, transaction
 
 from tests import factories as make
 from tests.benchmarks.many import ManyBatches, settle_tables
 from tests.benchmarks.measure import Outcome
-from tests.benchmarks.push import BATCHES, Samples
+from tests.benchmarks.push import Samples
 from tests.benchmarks.serving import Line, served
 
 SIZES = (1_000, 100_000, 1_000_000)
 AT_A_TIME = 100_000
 PUSHED = 2_000
+# Few enough that computing them is over before the next push.
+PUSHED_TO, OTHERS = 20, 1_000
 ROUNDS = 9
 
 # The table's own trigger writes the history.
@@ -43,12 +44,12 @@ TAKE_OUT = "DELETE FROM harvest_sample WHERE batch_id = ANY(%s)"
 
 
 def run(directory: Path) -> Iterator[Outcome]:
-    season = ManyBatches("Growing Drying", 2 * BATCHES)
+    season = ManyBatches("Growing Drying", PUSHED_TO + OTHERS)
     token = make.token(make.organization("Growing Drying"))
     costs: dict[int, float] = {}
     there = 0
     with served(directory) as port:
-        samples = Samples(season, PUSHED, 1)
+        samples = Samples(season, PUSHED, 1, PUSHED_TO)
         for size in SIZES:
             while there < size:
                 there += _fill(season, min(AT_A_TIME, size - there))
@@ -66,7 +67,7 @@ def run(directory: Path) -> Iterator[Outcome]:
 
 def _fill(season: ManyBatches, count: int) -> int:
     """Not timed."""
-    others = [batch.pk for batch in season.batches[BATCHES:]]
+    others = [batch.pk for batch in season.batches[PUSHED_TO:]]
     given = {"of": season.by.organization_id, "batches": others, "meter": season.meter.pk, "count": count}
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(SAMPLES_THERE, given)
@@ -77,7 +78,7 @@ def _fill(season: ManyBatches, count: int) -> int:
 def _cost_us(samples: Samples, port: int, token: str) -> float:
     seconds = []
     for _ in range(1 + ROUNDS):
-        samples.prepare()
+        samples.make()
         begun = time.perf_counter()
         samples.push(Line(port, token))
         seconds.append((time.perf_counter() - begun) / PUSHED)
@@ -87,8 +88,7 @@ def _cost_us(samples: Samples, port: int, token: str) -> float:
 
 
 def _take_out(samples: Samples) -> None:
-    pushed_to: list[Any] = [batch.pk for batch in samples.season.batches[:BATCHES]]
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("ALTER TABLE harvest_sample DISABLE TRIGGER USER")
-        cursor.execute(TAKE_OUT, [pushed_to])
+        cursor.execute(TAKE_OUT, [[batch.pk for batch in samples.of]])
         cursor.execute("ALTER TABLE harvest_sample ENABLE TRIGGER USER")
