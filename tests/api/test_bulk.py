@@ -130,8 +130,7 @@ def test_what_is_no_list_or_too_long(farm: Farm, office: Client) -> None:
     assert pointers(office.post("readings/bulk", {"batch": "x"})) == {"": "not_a_list"}
     assert pointers(office.post("readings/bulk", [0] * (settings.MAX_BULK_ROWS + 1))) == {"": "too_many"}
     assert bulk(office, "readings", [])["results"] == []
-    many = office.send("POST", "readings/bulk", b"[", Content_Length=str(settings.MAX_BULK_BYTES + 1))
-    assert many.status_code in (400, 413)
+    problem(office.post("readings/bulk", b"[" + b" " * settings.MAX_BULK_BYTES), 413)
 
 
 @pytest.mark.parametrize("role", ["auditor", "customer"])
