@@ -18,7 +18,7 @@ from api import describing
 from api.csv_lists import csv_is_wanted, csv_of
 from api.etags import etag, is_known, version_to_match
 from api.filters import PAGE, Parameters, conditions
-from api.history import COLUMNS, teller
+from api.history import COLUMNS, entries_of, teller
 from api.idempotency import once
 from api.operations import Operation
 from api.paging import BY_MOMENT_AND_ID, page
@@ -26,7 +26,6 @@ from api.push import arrived
 from api.resources import Resource
 from api.views import Route, outward_error
 from dryrecords.core.errors import Conflict, DomainError, NotFound
-from dryrecords.journal.models import Change
 from dryrecords.tenancy.bulk import is_referred_to
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import get
@@ -166,7 +165,7 @@ class History(RecordRoute):
     def get(self, request: Request, id: UUID) -> Response:
         if not self.resource.model._default_manager.ever_visible_to(self.access).filter(pk=id).exists():
             raise NotFound()
-        changes = Change.objects.filter(organization_id=self.access.organization_id, record_id=id)
+        changes, came = entries_of(self.access, id)
         return Response(
             page(
                 request,
@@ -174,7 +173,7 @@ class History(RecordRoute):
                 self.query,
                 keys={"number": int},
                 columns=COLUMNS,
-                outward=teller(self.resource.serializer),
+                outward=teller(self.resource.serializer, came),
             )
         )
 

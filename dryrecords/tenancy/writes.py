@@ -93,10 +93,10 @@ class Writer(Generic[R]):
             followers = moves.followers(was) if changes_hands else {}
             leave_trail(access.organization_id, access.actor, self.marks_of(was, record))
             if changes_hands:
-                tell_who_is_left(moves.customer_of(was))
+                tell_who_is_left(moves.customer_of(was) or access.organization_id)
             record.save(update_fields=[*changed, "version", "updated_at"])
             if changes_hands:
-                moves.write_anew(followers)
+                moves.write_anew(followers, access.organization_id)
                 tell_who_is_left(None)
         return record
 
