@@ -18,7 +18,7 @@ from api import describing
 from api.csv_lists import csv_is_wanted, csv_of
 from api.etags import etag, is_known, version_to_match
 from api.filters import PAGE, Parameters, conditions
-from api.history import COLUMNS, entries_of, teller
+from api.history import COLUMNS, teller
 from api.idempotency import once
 from api.operations import Operation
 from api.paging import BY_MOMENT_AND_ID, page
@@ -27,6 +27,7 @@ from api.resources import Resource
 from api.views import Route, outward_error
 from dryrecords.core.errors import Conflict, DomainError, NotFound
 from dryrecords.tenancy.bulk import is_referred_to
+from dryrecords.tenancy.history import entries_of
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import get
 
@@ -165,7 +166,7 @@ class History(RecordRoute):
     def get(self, request: Request, id: UUID) -> Response:
         if not self.resource.model._default_manager.ever_visible_to(self.access).filter(pk=id).exists():
             raise NotFound()
-        changes, came = entries_of(self.access, id)
+        changes = entries_of(self.access, [id])
         return Response(
             page(
                 request,
@@ -173,7 +174,7 @@ class History(RecordRoute):
                 self.query,
                 keys={"number": int},
                 columns=COLUMNS,
-                outward=teller(self.resource.serializer, came),
+                outward=teller(self.resource.serializer),
             )
         )
 
