@@ -18,8 +18,8 @@ def main() -> None:
     parser.add_argument("--devices", type=int, default=30)
     parser.add_argument("--days", type=int, default=60)
     parser.add_argument("--seed", type=int, default=time.time_ns() % 100_000)
-    parser.add_argument("--worker-lives", type=float, default=10.0, metavar="S", help="seconds, about")
-    parser.add_argument("--web-lives", type=float, default=20.0, metavar="S", help="seconds, about")
+    parser.add_argument("--worker-dies-every", type=int, default=1, metavar="DAYS")
+    parser.add_argument("--web-dies-every", type=int, default=3, metavar="DAYS")
     asked = parser.parse_args()
     print(f"--devices {asked.devices} --days {asked.days} --seed {asked.seed}", flush=True)
     with own_engines(fast=True, options=TELLING) as directory, own_database():
@@ -28,7 +28,7 @@ def main() -> None:
         from tests.fleet.agreement import assert_all_agree, assert_rebuilt_the_same
         from tests.fleet.season import Fleet, Plan
 
-        plan = Plan(asked.devices, asked.days, asked.seed, asked.worker_lives, asked.web_lives)
+        plan = Plan(asked.devices, asked.days, asked.seed, asked.worker_dies_every, asked.web_dies_every)
         logs = directory / "processes"
         logs.mkdir()
         tree, begun = Tree(logs), time.monotonic()

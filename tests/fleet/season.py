@@ -5,8 +5,7 @@ from __future__ import annotations
 import os
 import random
 import signal
-import time
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -33,9 +32,9 @@ class Plan:
     devices: int
     days: int
     seed: int
-    # Seconds between two kills of a worker, and of a web server.
-    worker_lives_s: float
-    web_lives_s: float
+    # Days from one kill to the next.
+    worker_dies_every: int
+    web_dies_every: int
 
 
 class Fleet:
@@ -69,21 +68,18 @@ class Fleet:
     def run(self) -> None:
         self.worker, self.web = self.tree.worker(**QUICK), self.tree.web()
         self.tree.scheduler(**QUICK)
-        # A process ends with the thread that started it, so the days are lived on another one and the kills done here.
-        with ThreadPoolExecutor(1) as pool:
-            days = pool.submit(self._days)
-            self._kill_now_and_then(days)
-            days.result()
-        self._quiet()
-
-    def _days(self) -> None:
         for day in range(self.plan.days):
-            self._day(day)
+            # A process ends with the thread that started it, so that kills are done here and the day lived on another.
+            with ThreadPoolExecutor(1) as pool:
+                lived = pool.submit(self._day, day)
+                self._kill(day, lived)
+                lived.result()
+        self._quiet()
 
     def _day(self, day: int) -> None:
         with ThreadPoolExecutor(AT_ONCE) as pool:
-            doing = [pool.submit(self._of_device, n, day) for n in range(len(self.devices))]
-            self.chance.shuffle(doing)
+            order = self.chance.sample(range(len(self.devices)), len(self.devices))
+            doing = [pool.submit(self._of_device, n, day) for n in order]
             self.network.deliver_late(0.3)
             for one in doing:
                 one.result()
@@ -105,21 +101,15 @@ class Fleet:
         if not is_away and device.chance.random() < 0.8:
             device.sync()
 
-    def _kill_now_and_then(self, days: Future[None]) -> None:
-        chance = random.Random(f"{self.plan.seed} kills")
-        now = time.monotonic()
-        worker_dies, web_dies = (now + s * chance.uniform(0.5, 1.5) for s in self._lives())
-        while not days.done():
-            time.sleep(0.05)
-            now = time.monotonic()
-            if now > worker_dies:
-                self.network.count("workers killed")
-                self.tree.kill(self.worker)
-                self.worker = self.tree.worker(**QUICK)
-                worker_dies = time.monotonic() + self.plan.worker_lives_s * chance.uniform(0.5, 1.5)
-            if now > web_dies:
-                self._kill_web(whole=chance.random() < 0.4)
-                web_dies = time.monotonic() + self.plan.web_lives_s * chance.uniform(0.5, 1.5)
+    def _kill(self, day: int, lived: Future[None]) -> None:
+        """Somewhere in the middle of the day."""
+        wait([lived], timeout=self.chance.uniform(0.0, 0.4))
+        if day % self.plan.worker_dies_every == 0:
+            self.network.count("workers killed")
+            self.tree.kill(self.worker)
+            self.worker = self.tree.worker(**QUICK)
+        if day % self.plan.web_dies_every == 1:
+            self._kill_web(whole=day // self.plan.web_dies_every % 2 == 0)
 
     def _kill_web(self, *, whole: bool) -> None:
         """All of it, or one of the processes that answer, with whatever these were doing."""

@@ -27,7 +27,7 @@ def tree(transactional_db: None, tmp_path: Path) -> Iterator[Tree]:
 def test_a_fleet_on_a_bad_network_loses_nothing_and_doubles_nothing(tree: Tree) -> None:
     print(f"DRYRECORDS_FLEET_SEED={SEED}")
     before = deadlocks()
-    fleet = Fleet(Plan(devices=12, days=6, seed=SEED, worker_lives_s=2.0, web_lives_s=4.0), tree)
+    fleet = Fleet(Plan(devices=12, days=6, seed=SEED, worker_dies_every=2, web_dies_every=3), tree)
     fleet.run()
     assert_all_agree(fleet)
     tree.end()
