@@ -104,9 +104,9 @@ class Run(WithLedger):
         for item in items:
             self._read(resource, item)
         with transaction.atomic():
-            self._check_references(resource, items)
-            self._complete(resource, items)
             ours = self._claim(items)
+            self._check_references(resource, ours)
+            self._complete(resource, ours)
             self._settle([item for item in ours if item.problem])
             fitting = [item for item in ours if item.row is not None]
             if fitting:
@@ -261,7 +261,9 @@ class Run(WithLedger):
         self._settle(items)
 
     def _check_changed_references(self, resource: Resource, changes: list[tuple[Item, dict[str, Any]]]) -> None:
-        missing = bulk.missing_references(self.access, resource.model, [_Changed(values) for _, values in changes])
+        # The rows are locked, so what they are to refer to cannot be any more; who goes alone locks it first.
+        changed = [_Changed(values) for _, values in changes]
+        missing = bulk.missing_references(self.access, resource.model, changed, staying=False)
         for place, errors in missing.items():
             self._let_wait(changes[place][0], errors)
 
