@@ -134,6 +134,8 @@ class RouteSchema(AutoSchema):
             told["content"] = {"application/json": {"schema": self._resolved(answer.schema, "response")}}
         if answer.csv:
             told.setdefault("content", {})["text/csv"] = {"schema": {"type": "string"}}
+        for media_type in answer.documents:
+            told.setdefault("content", {})[media_type] = {"schema": {"type": "string"}}
         return told
 
     def _resolved(self, schema: Any, direction: str) -> Any:
