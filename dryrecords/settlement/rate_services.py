@@ -8,7 +8,8 @@ from typing import Any
 
 from dryrecords.core.errors import FieldError, Invalid, invalid
 from dryrecords.settlement.rate_model import Rate
-from dryrecords.settlement.statement_rules import ZERO, Band, FactorShrink, Surcharge, Terms, gaps
+from dryrecords.settlement.statement_rules import FactorShrink, Surcharge, Terms, gaps
+from dryrecords.settlement.terms import ZERO, Band
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.writes import Writer
 
@@ -26,9 +27,9 @@ def _check(access: Access, rows: Sequence[dict[str, Any]], record: Rate | None) 
 def _bands(held: list[dict[str, Any]] | None) -> list[Band]:
     return [
         Band(
-            above_points=Decimal(band["above_points"]),
-            up_to_points=None if band["up_to_points"] is None else Decimal(band["up_to_points"]),
-            step_points=Decimal(band["step_points"]),
+            above_pct=Decimal(band["above_points"]),
+            up_to_pct=None if band["up_to_points"] is None else Decimal(band["up_to_points"]),
+            step_pct=Decimal(band["step_points"]),
             per_step_usd_bu=Decimal(band["per_step_usd_bu"]),
         )
         for band in held or ()

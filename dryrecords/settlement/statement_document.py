@@ -20,8 +20,9 @@ from dryrecords.season.selectors import BatchResultView
 from dryrecords.settlement.rate_model import Rate
 from dryrecords.settlement.rate_services import terms_of
 from dryrecords.settlement.statement_facts import Facts
-from dryrecords.settlement.statement_rules import ZERO, Line, Load, Totals, line, to_step, totals
+from dryrecords.settlement.statement_rules import Line, Load, Totals, line, to_step, totals
 from dryrecords.settlement.statement_terms import GAS, digits, fields_of, sentences, with_places
+from dryrecords.settlement.terms import ZERO
 
 Document = dict[str, Any]
 

@@ -22,16 +22,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
-from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
+from decimal import ROUND_CEILING, Decimal
 
 from dryrecords.core.decimals import CENT
-
-ZERO, ONE, HUNDRED = Decimal(0), Decimal(1), Decimal(100)
+from dryrecords.settlement.terms import HUNDRED, ONE, ZERO, Band, Rounding
 
 
 def to_step(value: Decimal, step: Decimal) -> Decimal:
     """Half up, away from zero, to a multiple of the step."""
-    return (value / step).quantize(ONE, rounding=ROUND_HALF_UP) * step
+    return Rounding(step).of(value)
 
 
 def steps_begun(value: Decimal, step: Decimal) -> Decimal:
@@ -39,31 +38,19 @@ def steps_begun(value: Decimal, step: Decimal) -> Decimal:
     return max(ZERO, (value / step).to_integral_value(rounding=ROUND_CEILING))
 
 
-@dataclass(frozen=True)
-class Band:
-    """Steps between two numbers of points; each that has begun adds its amount. No end: `up_to_points` is None."""
-
-    above_points: Decimal
-    up_to_points: Decimal | None
-    step_points: Decimal
-    per_step_usd_bu: Decimal
-
-    def usd_bu(self, points: Decimal) -> Decimal:
-        within = points if self.up_to_points is None else min(points, self.up_to_points)
-        return steps_begun(within - self.above_points, self.step_points) * self.per_step_usd_bu
-
-
 def gaps(bands: Sequence[Band]) -> Iterator[tuple[int, str]]:
-    """Places where bands do not follow on each other, and what is wrong there."""
+    """Places where bands of points do not follow on each other, and what is wrong there."""
     end: Decimal | None = ZERO
     for place, band in enumerate(bands):
         if end is None:
             yield place, "The band before has no end, so none can follow it."
-        elif band.above_points != end:
+        elif band.above_pct != end:
             yield place, f"Must begin where the band before ends, at {end} points."
-        if band.up_to_points is not None and band.up_to_points <= band.above_points:
+        if band.up_to_pct is not None and band.up_to_pct <= band.above_pct:
             yield place, "Must end above its beginning."
-        end = band.up_to_points
+        end = band.up_to_pct
+    if bands and end is not None:
+        yield len(bands) - 1, "The last one must have no end: there may be wetter grain."
 
 
 @dataclass(frozen=True)
@@ -87,6 +74,7 @@ class Terms:
     """A rate, as far as it decides amounts. Exactly one of per_point_usd_bu and bands."""
 
     per_point_usd_bu: Decimal | None
+    # As those of a schedule, but counted from the points removed instead of the moisture.
     bands: tuple[Band, ...]
     on_dry_bu: bool
     points_to_base: bool
@@ -104,7 +92,7 @@ class Terms:
     def usd_bu(self, points: Decimal) -> Decimal:
         if self.per_point_usd_bu is not None:
             return self.per_point_usd_bu * points
-        return sum((band.usd_bu(points) for band in self.bands), ZERO)
+        return sum((band.per_step_usd_bu * band.steps_begun(points) for band in self.bands), ZERO)
 
 
 @dataclass(frozen=True)
