@@ -32,6 +32,19 @@ EXAMPLES = {
         "ambient_temp_f": 52,
         "refills": [{"at": "2026-10-05T09:10:00-05:00", "mass_lb": 4000, "moisture_pct": 24.2}],
     },
+    "tickets": {
+        "number": "10482",
+        "buyer": "Crossroads Elevator",
+        "crop": "corn",
+        "delivered_at": "2026-11-03T14:20:00-06:00",
+        "lot": SOME_ID,
+        "gross_lb": "79860",
+        "tare_lb": "27500",
+        "moisture_pct": "20.3",
+        "test_weight_lb_bu": "56.5",
+        "price_usd_bu": "4.20",
+        "stated": {"net_bu": "853.66", "drying_charge_usd": "205.70", "net_amount_usd": "3379.65"},
+    },
     "readings": {"batch": SOME_ID, "at": "2026-10-05T09:00:00-05:00", "plenum_temp_f": 158, "burner": "high"},
     "samples": {
         "batch": SOME_ID,
@@ -65,6 +78,24 @@ EXAMPLES = {
         "shrink": "factor",
         "shrink_factor_pct_per_point": "1.18",
         "shrink_handling_pct": "0.5",
+    },
+    "schedules": {
+        "buyer": "Crossroads Elevator",
+        "crop": "corn",
+        "effective_from": "2026-09-01T00:00:00-05:00",
+        "disposition": "any",
+        "rules": {
+            "base_moisture_pct": "15",
+            "moisture_rounding": {"step_pct": "0.1"},
+            "shrink": {"method": "factor", "factor_pct_per_point": "1.4"},
+            "drying_charge": {
+                "bands": [
+                    {"above_pct": "15", "up_to_pct": "18", "step_pct": "0.5", "per_step_usd_bu": "0.02"},
+                    {"above_pct": "18", "step_pct": "0.5", "per_step_usd_bu": "0.025"},
+                ],
+                "on": "wet_bu",
+            },
+        },
     },
     "settings": {"effective_from": "2026-08-01", "crop": "corn", "handling_pct": 0.5, "base_moisture_pct": 15},
 }

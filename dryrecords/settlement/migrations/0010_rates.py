@@ -43,6 +43,7 @@ ALTER TABLE settlement_rate DISABLE ROW LEVEL SECURITY;
 class Migration(migrations.Migration):
     dependencies = [
         ("journal", "0004_wall"),
+        ("settlement", "0001_schedules"),
         ("tenancy", "0005_doors"),
     ]
 
