@@ -63,8 +63,10 @@ def columns(currency: str) -> list[Column]:
         Column(load, "Site, dryer", lambda of: f"{of['site']}, {of['dryer']}", kind="wide"),
         Column(load, "By", lambda of: WEIGHED_BY[of["mass_basis"]], kind="left"),
         Column(load, "Rate", lambda of: of["rate"], kind="left"),
+        _figure("gas_usd", load, f"gas,\n{currency}", summed=False, optional=True),
         _figure("moisture_in_pct", moisture, "in", summed=False),
         _figure("moisture_out_pct", moisture, "out", summed=False),
+        _figure("base_moisture_pct", moisture, "base", summed=False),
         _figure("points", moisture, "points", summed=False),
         _figure("wet_bu", "Bushels", "wet, in"),
         _figure("dry_bu", "Bushels", "dry, out"),
@@ -107,7 +109,8 @@ def printed(document: Document) -> Document:
 
 
 def _is_used(column: Column, document: Document) -> bool:
-    return any(Decimal(column.cell(each).replace(",", "")) for lot in document["lots"] for each in lot["loads"])
+    cells = (column.cell(each) for lot in document["lots"] for each in lot["loads"])
+    return any(cell != NOTHING and Decimal(cell.replace(",", "")) for cell in cells)
 
 
 def _groups(used: list[Column]) -> list[Document]:
