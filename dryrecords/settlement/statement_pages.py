@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from datetime import datetime
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import orjson
-import typst
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 
 from dryrecords.settlement.statement_print import printed
+
+# Half a second for 200 loads, and some seconds for thousands.
+LONGEST_S = 60
+TYPESETTING = Path(__file__).with_name("typesetting.py")
 
 TEMPLATES = Path(__file__).parent / "templates" / "settlement"
 # Ours, from a file of ours: it stands in the page, so that the page needs nothing else.
@@ -29,14 +33,14 @@ def html(document: dict[str, Any]) -> str:
 
 def pdf(document: dict[str, Any]) -> bytes:
     """The same bytes for the same document: the fonts are the library's own, the clock is that of the issuing."""
-    return typst.compile(
-        TEMPLATES / "statement.typ",
-        format="pdf",
-        sys_inputs={"statement": orjson.dumps(printed(document)).decode()},
-        ignore_system_fonts=True,
-        # There is no file to read but those here, and the document reads none.
-        root=TEMPLATES,
-        timestamp=datetime.fromisoformat(document["issued_at"]),
-        # A tag for every cell makes it fifteen times as large; the page is there for those who have it read to them.
-        pdf_tags=False,
+    # -P: beside the file there are modules with names that the standard library has too.
+    made = subprocess.run(
+        [sys.executable, "-P", TYPESETTING, TEMPLATES / "statement.typ", document["issued_at"]],
+        input=orjson.dumps(printed(document)),
+        capture_output=True,
+        timeout=LONGEST_S,
+        check=False,
     )
+    if made.returncode:
+        raise RuntimeError(f"The statement could not be set: {made.stderr.decode()[-2000:]}")
+    return made.stdout

@@ -12,6 +12,7 @@ from dryrecords.settlement.models import Statement
 from tests import factories
 from tests.api.client import Client
 from tests.api.test_problems import pointers, problem
+from tests.api.test_query_counts import LIST, queries
 from tests.factories import Farm
 
 
@@ -142,6 +143,15 @@ def test_lists_are_narrowed_and_paged(farm: Farm, office: Client) -> None:
     first = office.get("statements?limit=3").json()
     rest = office.get(f"statements?limit=3&cursor={first['next_cursor']}").json()
     assert (len(first["results"]), len(rest["results"]), rest["next"]) == (3, 1, None)
+
+
+def test_a_list_costs_the_same_for_any_length(farm: Farm, office: Client) -> None:
+    office.get("statements")
+    for count in (2, 5):
+        for _ in range(count):
+            factories.statement(farm.by, farm["customers"])
+        with queries(LIST):
+            office.get("statements")
 
 
 def test_a_rate_as_it_is_posted(farm: Farm, office: Client) -> None:
