@@ -18,6 +18,7 @@ BENCHMARKS = {
     "fresh": ("post_to_fresh", "from post to fresh result at 50 posts a second, against 1 post a second"),
     "sync": ("first_sync", "a first sync of 100,000 changes, against PostgreSQL giving the same entries as JSON"),
     "push": ("push", "10,000 samples pushed over HTTP, against COPY of the same rows into the same tables"),
+    "flat": ("flat", "a pushed row in a table of 100,000 and of 1,000,000 rows, against one in a table of 1,000"),
 }
 
 
