@@ -19,6 +19,7 @@ from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
 from api.season import Result, Season, SiteSeason
+from api.statements import HTML, PDF, OneStatement, StatementList
 from api.storage import Storage
 from api.sync_changes import Changes
 from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
@@ -68,6 +69,10 @@ urlpatterns = [
     path("/imports", ImportList.as_view(), name="imports"),
     path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),
     path("/imports/<id:id>/errors.csv", Errors.as_view(), name="imports-errors"),
+    path("/statements", StatementList.as_view(), name="statements"),
+    path("/statements/<id:id>", OneStatement.as_view(), name="statements-one"),
+    path("/statements/<id:id>.html", OneStatement.as_view(form=HTML), name="statements-html"),
+    path("/statements/<id:id>.pdf", OneStatement.as_view(form=PDF), name="statements-pdf"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),
