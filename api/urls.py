@@ -7,18 +7,21 @@ from uuid import UUID
 from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
+from api.advice import AdviceForNext
 from api.air import Air, Airflow
 from api.bulk import Bulk
 from api.forecasts import AskGrid, Forecast, Grid
 from api.fuel import Account, DryerEfficiency, TankVaporisation
 from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
-from api.learned import AdviceForNext, Calibration
+from api.learned import Calibration
 from api.outlook import SiteOutlook
+from api.quotes import AskQuote, Table
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
 from api.season import Result, Season, SiteSeason
+from api.statements import HTML, PDF, OneStatement, StatementList
 from api.storage import Storage
 from api.sync_changes import Changes
 from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
@@ -69,10 +72,16 @@ urlpatterns = [
     path("/dryers/<id:id>/efficiency", DryerEfficiency.as_view(), name="dryer-efficiency"),
     path("/sites/<id:id>/outlook", SiteOutlook.as_view(), name="site-outlook"),
     path("/bins/<id:id>/storage", Storage.as_view(), name="bin-storage"),
+    path("/schedules/<id:id>/quote", AskQuote.as_view(), name="schedule-quote"),
+    path("/schedules/<id:id>/table", Table.as_view(), name="schedule-table"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
     path("/imports", ImportList.as_view(), name="imports"),
     path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),
     path("/imports/<id:id>/errors.csv", Errors.as_view(), name="imports-errors"),
+    path("/statements", StatementList.as_view(), name="statements"),
+    path("/statements/<id:id>", OneStatement.as_view(), name="statements-one"),
+    path("/statements/<id:id>.html", OneStatement.as_view(form=HTML), name="statements-html"),
+    path("/statements/<id:id>.pdf", OneStatement.as_view(form=PDF), name="statements-pdf"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),

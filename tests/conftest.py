@@ -10,6 +10,7 @@ import contextlib
 import fcntl
 import itertools
 import os
+from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
 
@@ -67,12 +68,26 @@ def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
 
 @pytest.fixture(autouse=True, scope="session")
 def _history_may_be_emptied_between_tests() -> None:
-    """Tests that commit are followed by a TRUNCATE of every table, which the history refuses as it does any other."""
+    """Tests that commit are followed by a TRUNCATE of every table, which some of them refuse as they do any other."""
     operations = type(connection.ops)
     empty = operations.sql_flush
 
     def sql_flush(self: Any, *args: Any, **options: Any) -> list[str]:
-        switch = "ALTER TABLE journal_change {} TRIGGER journal_keep"
-        return [switch.format("DISABLE"), *empty(self, *args, **options), switch.format("ENABLE")]
+        switches = [
+            f"ALTER TABLE {table} {{}} TRIGGER {trigger}"
+            for table, trigger in (("journal_change", "journal_keep"), ("settlement_statement", "settlement_keep"))
+        ]
+        off, on = ([switch.format(way) for switch in switches] for way in ("DISABLE", "ENABLE"))
+        return [*off, *empty(self, *args, **options), *on]
 
     operations.sql_flush = sql_flush
+
+
+@pytest.fixture
+def plain(farm: Any) -> Iterator[None]:
+    """As a service runs: with a role that is never more than the application's, in a scope or out of it."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SET LOCAL ROLE {plain_role.ROLE}")
+    yield
+    with connection.cursor() as cursor:
+        cursor.execute("RESET ROLE")

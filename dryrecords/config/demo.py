@@ -16,9 +16,11 @@ from dryrecords.core.decimals import cents
 from dryrecords.core.quantities import UNITS
 from dryrecords.season import selectors, services
 from dryrecords.season.selectors import SeasonOverview, SeasonView
+from dryrecords.settlement.models import Statement
+from dryrecords.settlement.statement_services import issue
 from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access, Role
-from dryrecords.tenancy.models import Organization, Token
+from dryrecords.tenancy.models import Customer, Organization, Token
 from dryrecords.tenancy.services import access_of_command, token_issue
 
 ORGANIZATION = "Patchwork Moon Custom Drying"
@@ -87,6 +89,16 @@ def new_token() -> str:
             revoked_at=clock.now()
         )
         return token_issue(organization=organization, role=Role.OWNER, device=DEVICE)[1]
+
+
+def statement() -> Statement:
+    """That of the first customer, issued by the first start that gets so far."""
+    organization = Organization.objects.get(name=ORGANIZATION)
+    with scope.organization(organization.pk), transaction.atomic():
+        held = Statement.objects.select_related("customer").filter(season=SEASON).order_by("number").first()
+        customer = Customer.objects.filter(deleted_at__isnull=True).order_by("reference").first()
+        assert customer is not None
+        return held or issue(access_of_command(organization, "demo"), customer.pk, SEASON)
 
 
 HEAD = (

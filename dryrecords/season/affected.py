@@ -118,6 +118,16 @@ _SHARERS_WAIT = """
 """
 
 
+# Dryers `n` of whose batches some have shares, and that draw on one tank or meter with one that has a batch that waits.
+_DRYERS_THAT_SHARE = """
+    (SELECT key::uuid AS key FROM journal_stalemark
+     WHERE organization_id = %(organization)s AND kind = 'batch' AND wanted > done OFFSET 0) mark
+    JOIN harvest_batch b ON b.id = mark.key JOIN equipment_dryer d ON d.id = b.dryer_id
+    JOIN equipment_dryer n ON n.id = d.id OR n.tank_id = d.tank_id OR n.site_id = d.site_id
+    JOIN season_energyshare s ON s.of_id IN (n.id, n.tank_id, n.site_id)
+"""
+
+
 def touched_by_open_marks(organization_id: UUID, dryer_id: UUID, batch_id: UUID | None = None) -> bool:
     """May an open mark of something else touch this batch, or any of this dryer? Sometimes yes though it does not."""
     if stale.open_marks(organization_id, EVERYWHERE):
@@ -130,3 +140,16 @@ def touched_by_open_marks(organization_id: UUID, dryer_id: UUID, batch_id: UUID 
             {"organization": organization_id, "local": list(LOCAL), "dryer": dryer_id, "batch": batch_id},
         )
         return bool(cursor.fetchone()[0])
+
+
+def dryers_touched_by_open_marks(organization_id: UUID) -> set[UUID] | None:
+    """The dryers of which the same may be said; None for all of them."""
+    if stale.open_marks(organization_id, EVERYWHERE):
+        return None
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT d.id FROM {DRYERS_WITH_OPEN_MARKS} UNION SELECT d.id FROM {DRYERS_WITH_OPEN_ACCOUNTS}"
+            f" UNION SELECT n.id FROM {_DRYERS_THAT_SHARE}",
+            {"organization": organization_id, "local": list(LOCAL)},
+        )
+        return {row[0] for row in cursor.fetchall()}

@@ -35,6 +35,7 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/readings/bulk": ["POST"],
     "api/v1/samples/bulk": ["POST"],
     "api/v1/imports": ["GET", "POST"],
+    "api/v1/statements": ["GET", "POST"],
     **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
@@ -64,6 +65,11 @@ WITH_ID = (
         "api/v1/dryers/<id:id>/efficiency": ("dryers", ["GET"]),
         "api/v1/sites/<id:id>/power-account": ("sites", ["GET"]),
         "api/v1/sites/<id:id>/outlook": ("sites", ["GET"]),
+        "api/v1/statements/<id:id>": ("statements", ["GET"]),
+        "api/v1/statements/<id:id>.html": ("statements", ["GET"]),
+        "api/v1/statements/<id:id>.pdf": ("statements", ["GET"]),
+        "api/v1/schedules/<id:id>/quote": ("schedules", ["POST"]),
+        "api/v1/schedules/<id:id>/table": ("schedules", ["GET"]),
     }
 )
 REFERENCES = [
@@ -102,6 +108,8 @@ def test_every_method_has_a_row(address: str) -> None:
 def id_in(farm: Farm, name: str) -> UUID:
     if name == "forecast-grids":
         return factories.forecast_grid(farm.by, farm["dryers"]).pk
+    if name == "statements":
+        return factories.statement(farm.by, farm["customers"]).pk
     found: UUID = farm[name].pk
     return found
 
@@ -138,7 +146,11 @@ def test_ids_of_others_in_bodies(name: str, field: str, farm: Farm) -> None:
     stranger = Client(factories.token(factories.organization("Another Invented Drying")))
     body = bodies(own)[name]
     # What is of exactly one of two things.
-    other_parent = {"bin": "batch", "site": "dryer"}.get(field) if name in ("samples", "power-readings") else None
+    other_parent = (
+        {"bin": "batch", "ticket": "batch", "site": "dryer"}.get(field)
+        if name in ("samples", "power-readings")
+        else None
+    )
     change = {field: str(farm[f"{field}es" if field == "batch" else f"{field}s"].pk)}
     change |= {other_parent: None} if other_parent else {}
     foreign = pointers(stranger.post(name, body | change))

@@ -84,6 +84,19 @@ def test_rebuild_of_the_season_gives_the_same_bits(season: None) -> None:
     assert rows() == before
 
 
+def test_a_statement_is_issued_once_and_names_what_it_leaves_out(season: None) -> None:
+    statement = demo.statement()
+    assert (str(statement), demo.statement().pk) == ("2025-0001", statement.pk)
+    document = statement.document
+    charged = sum(len(section["loads"]) for section in document["lots"])
+    codes = [each["code"] for each in document["unresolved"]]
+    assert charged + len(codes) == Batch.objects.filter(Batch.of_customer(statement.customer_id)).count() > 50
+    assert set(codes) == {"figures_missing"}
+    assert [each["crop"] for each in document["totals"]["by_crop"]] == ["corn", "soybean", "wheat"]
+    # A few cents a point and bushel are some thousand dollars a season.
+    assert 5_000 < statement.total_usd < 100_000
+
+
 def test_new_start_revokes_the_token_of_the_last(season: None) -> None:
     demo.new_token()
     demo.new_token()
