@@ -1,0 +1,23 @@
+"""Addresses of the pages, under /office."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from dryrecords.core import converters as converters
+from dryrecords.office.board import BoardPage
+from dryrecords.office.pages import Nowhere
+from dryrecords.office.sign_in import Organizations, Password, SignIn, SignOut
+
+app_name = "office"
+
+urlpatterns = [
+    path("", BoardPage.as_view(), name="board"),
+    path("/seasons/<year:season>", BoardPage.as_view(), name="season"),
+    path("/sign-in", SignIn.as_view(), name="sign-in"),
+    path("/sign-out", SignOut.as_view(), name="sign-out"),
+    path("/organizations", Organizations.as_view(), name="organizations"),
+    path("/password", Password.as_view(), name="password"),
+    # Last: whatever else is asked for below /office is refused by a page.
+    path("/<path:rest>", Nowhere.as_view(), name="nowhere"),
+]
