@@ -51,6 +51,7 @@ class BoardPage(Page):
         names += ["water_removed_kg", figures.fuel_name(total.figures), "energy_j_per_kg_water"]
         return self.show(
             "office/board.html",
+            way="board",
             season=found.season,
             seasons=found.seasons,
             total=total,

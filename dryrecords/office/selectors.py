@@ -4,20 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from uuid import UUID
 
+from django.db.models import Q
+
 from dryrecords.core import clock
+from dryrecords.core.errors import NotFound
+from dryrecords.equipment.models import Dryer
 from dryrecords.harvest.models import Batch
-from dryrecords.season.models import SiteSeason
+from dryrecords.season.models import BatchResult, SiteSeason
 from dryrecords.season.selectors import SeasonOverview, SeasonView, season_overview
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.models import Site
+from dryrecords.tenancy.writes import get
 
 # A bin that dries where it stores takes weeks; a batch that is open for longer was never ended in the records.
 LONGEST_OPEN = timedelta(days=60)
 MOST_OPEN = 200
 UTC_NAME = "UTC"
+BATCHES_A_PAGE = 50
 
 
 @dataclass(frozen=True)
@@ -73,3 +79,57 @@ def batches_drying(access: Access, site_id: UUID | None = None) -> list[Batch]:
     if site_id is not None:
         open_ = open_.filter(dryer__site_id=site_id)
     return list(open_.select_related("dryer__site", "lot__customer").order_by("-started_at", "-id")[:MOST_OPEN])
+
+
+@dataclass(frozen=True)
+class BatchFilter:
+    """`lacking`: only those without all figures. `older`: what comes after this start and id in the list."""
+
+    season: int
+    site_id: UUID | None = None
+    dryer_id: UUID | None = None
+    crop: str = ""
+    lacking: bool = False
+    older: tuple[datetime, UUID] | None = None
+
+
+@dataclass(frozen=True)
+class BatchPage:
+    batches: list[Batch]
+    results: dict[UUID, BatchResult]
+    has_more: bool
+    # The one that is asked for.
+    dryer: Dryer | None
+
+
+def batch_page(access: Access, wanted: BatchFilter) -> BatchPage:
+    rows = Batch.objects.visible_to(access).filter(season=wanted.season)
+    dryer = get(access, Dryer, wanted.dryer_id) if wanted.dryer_id else None
+    if dryer:
+        rows = rows.filter(dryer=dryer)
+    if wanted.site_id:
+        rows = rows.filter(dryer__site=get(access, Site, wanted.site_id))
+    if wanted.crop:
+        rows = rows.filter(crop=wanted.crop)
+    if wanted.lacking:
+        incomplete = BatchResult.objects.filter(
+            organization_id=access.organization_id, season=wanted.season, complete=False
+        )
+        rows = rows.filter(pk__in=incomplete.values("batch_id"))
+    if wanted.older:
+        at, batch_id = wanted.older
+        rows = rows.filter(Q(started_at__lt=at) | Q(started_at=at, pk__gt=batch_id), started_at__lte=at)
+    ordered = rows.select_related("dryer__site", "lot").order_by("-started_at", "pk")
+    found = list(ordered[: BATCHES_A_PAGE + 1])
+    shown = found[:BATCHES_A_PAGE]
+    results = BatchResult.objects.in_bulk([batch.pk for batch in shown])
+    return BatchPage(shown, results, len(found) > len(shown), dryer)
+
+
+def batch_with_places(access: Access, batch_id: UUID) -> Batch:
+    """With all that its page names."""
+    found = Batch.objects.visible_to(access).filter(pk=batch_id)
+    batch = found.select_related("dryer__site__customer", "dryer__tank", "lot__customer", "bin").first()
+    if batch is None:
+        raise NotFound()
+    return batch

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.urls import path
 
 from dryrecords.core import converters as converters
+from dryrecords.office.batch import BatchPage
+from dryrecords.office.batch_list import BatchListPage
 from dryrecords.office.board import BoardPage
 from dryrecords.office.pages import Nowhere
 from dryrecords.office.sign_in import Organizations, Password, SignIn, SignOut
@@ -14,6 +16,8 @@ app_name = "office"
 urlpatterns = [
     path("", BoardPage.as_view(), name="board"),
     path("/seasons/<year:season>", BoardPage.as_view(), name="season"),
+    path("/batches", BatchListPage.as_view(), name="batches"),
+    path("/batches/<id:id>", BatchPage.as_view(), name="batch"),
     path("/sign-in", SignIn.as_view(), name="sign-in"),
     path("/sign-out", SignOut.as_view(), name="sign-out"),
     path("/organizations", Organizations.as_view(), name="organizations"),

@@ -129,7 +129,7 @@ def forecast(dryer: Dryer, wanted: Wanted, taught: Taught) -> Forecast:
     _say_what_came_of_it(wanted, run, assumed)
     return Forecast(
         figures=_figures(dryer, bed, wanted, run, taught) | _uncertainties(planned, run, taught),
-        curve=_curve(run),
+        curve=curve_of(run),
         taught=taught,
         assumed=assumed.said,
         cautions=[*cautions.FORECAST, *cautions.of_heat(wanted.crop, dryer.type, wanted.plenum_temp_c)],
@@ -339,7 +339,7 @@ def _known(figures: dict[str, float]) -> dict[str, float | None]:
     return {name: value if math.isfinite(value) else None for name, value in figures.items()}
 
 
-def _curve(run: BedRun) -> Curve:
+def curve_of(run: BedRun) -> Curve:
     def column(values: np.ndarray) -> list[float | None]:
         return [x if math.isfinite(x) else None for x in values[0].tolist()]
 

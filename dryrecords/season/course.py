@@ -1,0 +1,69 @@
+"""What the bed model expected of one batch, along its time, with what its dryer has taught: to lay readings beside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dryrecords.core.errors import Invalid
+from dryrecords.equipment.models import Dryer
+from dryrecords.grain.bed import run_bed
+from dryrecords.harvest.models import Batch
+from dryrecords.season.calibration import calibration_of, taught_by
+from dryrecords.season.forecast import Curve, Taught, Wanted, curve_of, forecast
+from dryrecords.season.models import BatchResult
+from dryrecords.season.taught import Lesson, lesson_or_reason, observed, shown_by_readings
+
+
+@dataclass(frozen=True)
+class Course:
+    """`curve` is None where the model cannot follow the batch; `why_not` then says why."""
+
+    curve: Curve | None
+    why_not: str = ""
+    # Batches of this dryer that the factors were learned from.
+    taught_by: int = 0
+
+
+def expected_course(batch: Batch, result: BatchResult | None) -> Course:
+    """As it was dried, if it is finished; else to its base moisture, if it can be forecast from what is known."""
+    dryer: Dryer = batch.dryer
+    taught = taught_by(calibration_of(batch.organization_id, dryer.pk, batch.crop))
+    try:
+        found = _of_finished(dryer, batch, result) if batch.drying_ended_at else None
+        if isinstance(found, str):
+            return Course(None, found)
+        curve = _run(batch.crop, found, taught) if found else _of_open(dryer, batch, result, taught)
+    except Invalid as error:
+        return Course(None, error.detail)
+    return Course(curve, "" if curve else "What went in is not known yet.", taught.batches)
+
+
+def _of_finished(dryer: Dryer, batch: Batch, result: BatchResult | None) -> Lesson | str:
+    return lesson_or_reason(dryer, batch, result, shown_by_readings([batch])[batch.pk])
+
+
+def _run(crop: str, lesson: Lesson, taught: Taught) -> Curve:
+    """One run with the batch's own settings and time."""
+    rate, airflow = taught.factors
+    one = np.array([1.0])
+    scenario = observed(crop, [lesson]).scenario
+    return curve_of(run_bed(replace(scenario, drying_rate_factor=one * rate, airflow_factor=one * airflow)))
+
+
+def _of_open(dryer: Dryer, batch: Batch, result: BatchResult | None, taught: Taught) -> Curve | None:
+    known = result is not None and result.moisture_in_pct is not None
+    if not known or batch.plenum_temp_c is None or batch.ambient_temp_c is None or batch.wet_mass_kg is None:
+        return None
+    wanted = Wanted(
+        crop=batch.crop,
+        moisture_in_pct=result.moisture_in_pct,
+        target_moisture_pct=result.base_moisture_pct,
+        plenum_temp_c=batch.plenum_temp_c,
+        ambient_temp_c=batch.ambient_temp_c,
+        ambient_rh_pct=batch.ambient_rh_pct,
+        grain_temp_c=batch.grain_temp_c,
+        wet_mass_kg=batch.wet_mass_kg,
+    )
+    return forecast(dryer, wanted, taught).curve
