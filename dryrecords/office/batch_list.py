@@ -85,7 +85,7 @@ def lacks(missing: list[str]) -> str:
 
 def _asked(request: HttpRequest) -> dict[str, Any]:
     """What can be made sense of; a page that was typed wrong shows more, not an error."""
-    read = {"season": int, "site": UUID, "dryer": UUID, "crop": Crop, "lacking": str, "older": _place}
+    read: dict[str, Any] = {"season": int, "site": UUID, "dryer": UUID, "crop": Crop, "lacking": str, "older": _place}
     found: dict[str, Any] = {}
     for name, of in read.items():
         try:

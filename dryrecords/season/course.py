@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -52,9 +53,10 @@ def _run(crop: str, lesson: Lesson, taught: Taught) -> Curve:
     return curve_of(run_bed(replace(scenario, drying_rate_factor=one * rate, airflow_factor=one * airflow)))
 
 
-def _of_open(dryer: Dryer, batch: Batch, result: BatchResult | None, taught: Taught) -> Curve | None:
-    known = result is not None and result.moisture_in_pct is not None
-    if not known or batch.plenum_temp_c is None or batch.ambient_temp_c is None or batch.wet_mass_kg is None:
+def _of_open(dryer: Dryer, batch: Batch, result: Any, taught: Taught) -> Curve | None:
+    if result is None or result.moisture_in_pct is None:
+        return None
+    if batch.plenum_temp_c is None or batch.ambient_temp_c is None or batch.wet_mass_kg is None:
         return None
     wanted = Wanted(
         crop=batch.crop,
