@@ -14,14 +14,10 @@ from dryrecords.office.figures import Line
 from dryrecords.season.advice import NINETY_FIVE, Advice, advise
 from dryrecords.season.calibration_views import CalibrationView
 
-FROM_THE_NEWEST = "Left empty: as with the newest batches."
 
-
-def number(label: str, low: float, high: float, *, needed: bool = False, help_text: str = "") -> forms.FloatField:
+def number(label: str, low: float, high: float, *, needed: bool = False) -> forms.FloatField:
     kinder = forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"})
-    return forms.FloatField(
-        label=label, min_value=low, max_value=high, required=needed, help_text=help_text, widget=kinder
-    )
+    return forms.FloatField(label=label, min_value=low, max_value=high, required=needed, widget=kinder)
 
 
 class AdviceForm(forms.Form):
@@ -29,10 +25,10 @@ class AdviceForm(forms.Form):
 
     crop = forms.ChoiceField(choices=Crop.choices, widget=forms.HiddenInput, required=False)
     moisture_in_pct = number("Moisture of the wet grain, %", 1, HIGHEST_MOISTURE_PCT, needed=True)
-    base_moisture_pct = number("Base moisture, %", 1, HIGHEST_MOISTURE_PCT, help_text="Left empty: as it is set.")
-    plenum_temp_f = number("Plenum, °F", -40, 300, help_text=FROM_THE_NEWEST)
-    ambient_temp_f = number("Outside, °F", -60, 130, help_text=FROM_THE_NEWEST)
-    ambient_rh_pct = number("Humidity outside, %", 0, 100, help_text=FROM_THE_NEWEST)
+    base_moisture_pct = number("Base moisture, %", 1, HIGHEST_MOISTURE_PCT)
+    plenum_temp_f = number("Plenum, °F", -40, 300)
+    ambient_temp_f = number("Outside, °F", -60, 130)
+    ambient_rh_pct = number("Humidity outside, %", 0, 100)
 
     def given(self) -> dict[str, float]:
         known = {name: value for name, value in self.cleaned_data.items() if value is not None}

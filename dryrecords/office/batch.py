@@ -58,6 +58,7 @@ OVER = (
     "over_drying_extra_fuel_usd",
     "over_drying_extra_s",
 )
+LOST = ("over_drying_total_usd", "over_drying_unsold_bu")
 BASES = {"metered": "by the readings around it", "allocated": "its share of the tank", "estimated": "estimated"}
 
 
@@ -103,7 +104,7 @@ class BatchPage(Page):
             view=view,
             lacks=lacks(view.result.missing) if view.result else "",
             result=_result(view.result, self.desk.currency) if view.result else [],
-            lost=figures.told(vars(view.result), "over_drying_total_usd", self.desk.currency) if view.result else "",
+            lost=_lost(view.result, self.desk.currency),
             history=[told(change, zone, names) for change in changes],
             cautions=[cautions.ESTIMATE, cautions.HOT_SAMPLES],
         )
@@ -154,14 +155,23 @@ def _refill(refill: dict[str, Any], zone: str) -> str:
     return f"{columns.value('at', refill['at'], zone)}: {mass} at {refill['moisture_pct']:g} %"
 
 
+def _lost(result: BatchResult | None, currency: str) -> str:
+    """Money, or bushels where there is no price; empty while neither is known."""
+    values = vars(result) if result else {}
+    name = next((name for name in LOST if values.get(name) is not None), "")
+    return figures.told(values, name, currency) if name else ""
+
+
 def _result(result: BatchResult, currency: str) -> list[tuple[str, list[Line]]]:
     values = vars(result)
     fuel = figures.fuel_name(values)
     told_fuel = Line(f"Fuel, {BASES[result.fuel_basis]}" if result.fuel_basis else "Fuel", figures.told(values, fuel))
     base = Line("Base moisture", f"{result.base_moisture_pct:g} %")
-    return [
+    groups = [
         ("Grain", [*figures.lines(values, GRAIN[:2]), base, *figures.lines(values, GRAIN[2:])]),
         ("Shrink", figures.lines(values, SHRINK)),
         ("Energy", [told_fuel, *figures.lines(values, ENERGY, currency)]),
         ("Over-drying", figures.lines(values, (*OVER, "under_drying_points"), currency)),
     ]
+    known = [(title, [line for line in lines if line.text != written.NOTHING]) for title, lines in groups]
+    return [(title, lines) for title, lines in known if lines]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
-from typing import Any
 
 from dryrecords.core.quantities import UNITS
 from dryrecords.harvest.models import Batch, Reading, Sample
@@ -16,11 +15,11 @@ from dryrecords.season.course import Course
 F = UNITS["f"]
 READ = {
     "plenum_temp_c": ("plenum, read", Look("red", "triangle")),
-    "grain_temp_c": ("grain, read", Look("blue", "circle")),
+    "grain_temp_c": ("grain sensor, read", Look("blue", "circle")),
     "exhaust_temp_c": ("exhaust air, read", Look("green", "square")),
 }
 EXPECTED = {
-    "grain_temp_c": ("grain, expected", Look("blue", dash="")),
+    "sensor_temp_c": ("grain sensor, expected", Look("blue", dash="")),
     "exhaust_temp_c": ("exhaust air, expected", Look("green", dash="long")),
 }
 MOISTURE = ("moisture, expected", Look("ink", dash=""))
@@ -86,9 +85,8 @@ def _expected_series(course: Course) -> list[Series]:
     if curve is None:
         return []
     x = [each / 3600 for each in curve.time_s]
-    columns: dict[str, Any] = {"grain_temp_c": curve.grain_temp_c, "exhaust_temp_c": curve.exhaust_temp_c}
     return [
-        Series(label, look, x, [None if value is None else F.from_si(value) for value in columns[name]])
+        Series(label, look, x, [None if value is None else F.from_si(value) for value in getattr(curve, name)])
         for name, (label, look) in EXPECTED.items()
     ]
 

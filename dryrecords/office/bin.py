@@ -20,7 +20,7 @@ from dryrecords.season import cautions
 from dryrecords.season.bin_storage import HEATING_K, BinStorage, bin_storage
 from dryrecords.season.models import BatchResult
 
-DAY_S = 86_400.0
+DAY_S, YEAR_DAYS = 86_400.0, 365
 LACKS = {"batches": "batches dried into it", "moisture_pct": "a moisture", "grain_temp_f": "a temperature of the grain"}
 
 
@@ -66,7 +66,13 @@ class BinPage(Page):
 
 
 def _left(stored: BinStorage) -> str:
-    return written.NOTHING if stored.life_left_s is None else f"about {stored.life_left_s / DAY_S:,.0f} days"
+    """Whole days are more than is known; beyond a year nobody needs them."""
+    if stored.life_left_s is None:
+        return written.NOTHING
+    days = stored.life_left_s / DAY_S
+    if days < 1:
+        return "none"
+    return "more than a year" if days > YEAR_DAYS else f"about {written.counted(round(days), 'day')}"
 
 
 def _lines(stored: BinStorage, zone: str) -> list[Line]:

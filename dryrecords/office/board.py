@@ -49,18 +49,18 @@ class BoardPage(Page):
         currency = self.desk.currency
         names = ["over_drying_unsold_bu", "over_drying_points", "over_drying_extra_fuel_m3"]
         names += ["water_removed_kg", figures.fuel_name(total.figures), "energy_j_per_kg_water"]
+        sites = [_site_line(row, self.desk) for row in found.sites]
         return self.show(
             "office/board.html",
             way="board",
             season=found.season,
             seasons=found.seasons,
             total=total,
-            lacking=total.batches - total.complete_batches,
             lost=figures.told(total.figures, "over_drying_total_usd", currency),
             totals=figures.lines(total.figures, names, currency),
             drying=[drying_line(batch) for batch in found.drying],
-            sites=[_site_line(row, self.desk) for row in found.sites],
-            stale=[row.site for row in found.sites if row.view and not row.view.fresh],
+            sites=sites,
+            open=[line for line in sites if line.lacking or not line.is_fresh],
         )
 
 

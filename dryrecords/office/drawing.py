@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 # User units; the style sheet lets the drawing fill its column, and sets larger letters on a phone.
 WIDTH, HEIGHT = 640.0, 300.0
 LEFT, RIGHT, TOP, BOTTOM = 80.0, 14.0, 34.0, 44.0
-MARK = 4.5
+MARK = 5.0
 # What a tick may be a multiple of.
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 

@@ -22,9 +22,8 @@ def outcomes_chart(outcomes: Sequence[Outcome], zone: str) -> Chart:
     if known:
         start = known[0].started_at
         x = [(each.started_at - start).total_seconds() / DAY_S for each in known]
-        drawing = Drawing(
-            days_from(start, x[-1], zone), scale_of([*y, 0.0], "points from the base"), "How batches came out"
-        )
+        ends = [0.0, *(v + s * (each.u_pct or 0.0) for each, v in zip(known, y, strict=True) for s in (-1, 1))]
+        drawing = Drawing(days_from(start, x[-1], zone), scale_of(ends, "points from the base"), "How batches came out")
         drawing.level(0.0, "base")
         drawing.add(Series("batches", Look("blue", "circle"), x, y, told, [each.u_pct for each in known]))
         drawings.append(drawing.svg())

@@ -9,10 +9,12 @@ import numpy as np
 
 from dryrecords.core.errors import Invalid
 from dryrecords.equipment.models import Dryer
+from dryrecords.grain.arrays import FloatArray
 from dryrecords.grain.bed import run_bed
 from dryrecords.harvest.models import Batch
 from dryrecords.season.calibration import calibration_of, taught_by
-from dryrecords.season.forecast import Curve, Taught, Wanted, curve_of, forecast
+from dryrecords.season.dryer_bed import Assumptions, DryerBed, dryer_bed
+from dryrecords.season.forecast import Curve, Taught, Wanted, curve_of, scenario_of
 from dryrecords.season.models import BatchResult
 from dryrecords.season.taught import Lesson, lesson_or_reason, observed, shown_by_readings
 
@@ -28,7 +30,7 @@ class Course:
 
 
 def expected_course(batch: Batch, result: BatchResult | None) -> Course:
-    """As it was dried, if it is finished; else to its base moisture, if it can be forecast from what is known."""
+    """As it was dried, if it is finished; else until its cut-off, or its base moisture, if enough is known of it."""
     dryer: Dryer = batch.dryer
     taught = taught_by(calibration_of(batch.organization_id, dryer.pk, batch.crop))
     try:
@@ -50,7 +52,8 @@ def _run(crop: str, lesson: Lesson, taught: Taught) -> Curve:
     rate, airflow = taught.factors
     one = np.array([1.0])
     scenario = observed(crop, [lesson]).scenario
-    return curve_of(run_bed(replace(scenario, drying_rate_factor=one * rate, airflow_factor=one * airflow)))
+    run = run_bed(replace(scenario, drying_rate_factor=one * rate, airflow_factor=one * airflow))
+    return curve_of(run, taught)
 
 
 def _of_open(dryer: Dryer, batch: Batch, result: Any, taught: Taught) -> Curve | None:
@@ -68,4 +71,14 @@ def _of_open(dryer: Dryer, batch: Batch, result: Any, taught: Taught) -> Curve |
         grain_temp_c=batch.grain_temp_c,
         wet_mass_kg=batch.wet_mass_kg,
     )
-    return forecast(dryer, wanted, taught).curve
+    assumed = Assumptions()
+    bed = dryer_bed(dryer, batch.crop, wanted.moisture_in_pct, assumed, wet_mass_kg=batch.wet_mass_kg)
+    run = run_bed(replace(scenario_of(dryer, wanted, bed, taught, assumed), **_stop(batch, bed, wanted, taught)))
+    return curve_of(run, taught)
+
+
+def _stop(batch: Batch, bed: DryerBed, wanted: Wanted, taught: Taught) -> dict[str, FloatArray]:
+    if batch.cutoff_temp_c is None:
+        return {"stop_moisture_pct": np.array([wanted.target_moisture_pct])}
+    by = "stop_exhaust_temp_c" if np.isnan(bed.sensor_height_m) else "stop_sensor_temp_c"
+    return {by: np.array([batch.cutoff_temp_c - taught.cutoff_offset_c])}
