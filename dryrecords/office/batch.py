@@ -20,7 +20,7 @@ from dryrecords.office.pages import Page
 from dryrecords.season import cautions
 from dryrecords.season.course import expected_course
 from dryrecords.season.models import BatchResult
-from dryrecords.season.selectors import batch_result
+from dryrecords.season.selectors import result_of
 
 SETTINGS = (
     "plenum_temp_c",
@@ -75,7 +75,7 @@ class SampleLine:
 class BatchPage(Page):
     def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
         batch = selectors.batch_with_places(self.access, id)
-        view = batch_result(self.access, id)
+        view = result_of(self.access, batch)
         samples = list(
             Sample.objects.visible_to(self.access).filter(batch=batch).select_related("meter").order_by("taken_at")
         )

@@ -9,7 +9,6 @@ import numpy as np
 
 from dryrecords.core.errors import Invalid
 from dryrecords.equipment.models import Dryer
-from dryrecords.grain.arrays import FloatArray
 from dryrecords.grain.bed import run_bed
 from dryrecords.harvest.models import Batch
 from dryrecords.season.calibration import calibration_of, taught_by
@@ -77,7 +76,7 @@ def _of_open(dryer: Dryer, batch: Batch, result: Any, taught: Taught) -> Curve |
     return curve_of(run, taught)
 
 
-def _stop(batch: Batch, bed: DryerBed, wanted: Wanted, taught: Taught) -> dict[str, FloatArray]:
+def _stop(batch: Batch, bed: DryerBed, wanted: Wanted, taught: Taught) -> dict[str, Any]:
     if batch.cutoff_temp_c is None:
         return {"stop_moisture_pct": np.array([wanted.target_moisture_pct])}
     by = "stop_exhaust_temp_c" if np.isnan(bed.sensor_height_m) else "stop_sensor_temp_c"

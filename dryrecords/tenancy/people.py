@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import secrets
+from typing import Any
 
 from django.contrib.auth.models import AbstractUser, User
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import prefetch_related_objects
 
 from dryrecords.core.errors import Conflict, Invalid
 from dryrecords.journal.trail import Actor
@@ -18,14 +18,20 @@ from dryrecords.tenancy.models import Customer, Membership, Organization
 
 # 96 bits, in 16 characters that can be read over a telephone.
 PASSWORD_BYTES = 12
+# With the organization's row in the same breath: every page asks this.
+OF_A_PERSON = (
+    "SELECT m.*, o.name, o.currency FROM tenancy_memberships_of(%s) m"
+    " JOIN tenancy_organization o ON o.id = m.organization_id ORDER BY o.name, m.id"
+)
 
 
 def memberships_of(person: AbstractUser) -> list[Membership]:
     """Every organization that the person may be in, by name."""
     # A function of the database finds them: which organization is wanted, is not known yet.
-    found = list(Membership.objects.raw("SELECT * FROM tenancy_memberships_of(%s)", [person.pk]))
-    prefetch_related_objects(found, "organization")
-    return sorted(found, key=lambda each: (each.organization.name, each.pk))
+    found: list[Any] = list(Membership.objects.raw(OF_A_PERSON, [person.pk]))
+    for each in found:
+        each.organization = Organization(pk=each.organization_id, name=each.name, currency=each.currency)
+    return found
 
 
 def access_of_member(membership: Membership, person: AbstractUser, request_id: str = "") -> Access:
