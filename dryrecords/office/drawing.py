@@ -164,7 +164,9 @@ class Drawing:
         for value, label in self.x.ticks:
             x = self._x(value)
             parts.append(f'<path class="axis" d="M{x:.1f} {foot:.1f}v5"/>')
-            parts.append(f'<text x="{x:.1f}" y="{foot + 24:.1f}" text-anchor="middle">{escape(label)}</text>')
+            # A label at the very end keeps inside.
+            at, anchor = (WIDTH, "end") if x > WIDTH - RIGHT - 12 else (x, "middle")
+            parts.append(f'<text x="{at:.1f}" y="{foot + 24:.1f}" text-anchor="{anchor}">{escape(label)}</text>')
         parts.append(f'<path class="axis" d="M{LEFT} {foot:.1f}H{WIDTH - RIGHT}"/>')
         parts += self._parts
         parts.append("</svg>")
