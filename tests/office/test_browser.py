@@ -37,6 +37,7 @@ from tests.office.browsing import (
     sign_in,
     sticks_out,
 )
+from tests.threads import in_threads
 
 # Each test looks from inside a transaction of its own; the pages come from what the season's fixture has committed.
 pytestmark = pytest.mark.django_db
@@ -119,6 +120,31 @@ def page(request: pytest.FixtureRequest, browser: Browser, office: Office) -> It
 def size(page: Page) -> str:
     assert page.viewport_size is not None
     return next(name for name, (width, _) in SIZES.items() if width == page.viewport_size["width"])
+
+
+def work_off() -> None:
+    """As a worker would, committed: what was entered in the browser is in the figures of the next page."""
+    with in_threads(services.work_off):
+        pass
+
+
+def test_what_is_entered_meanwhile_shows_on_the_next_page(page: Page, office: Office) -> None:
+    """Written by a field app, say; the page says that its figures are about to change, and then they have."""
+    batch = Batch.objects.get(pk=office.paths["batch"].rsplit("/", 1)[1])
+    page.goto(office.address + office.paths["batch"])
+    before = page.locator(".figure").inner_text()
+    waiting = page.get_by_text("these figures are about to change")
+    expect(waiting).to_have_count(0)
+    by = access_of_command(Organization.objects.get(name=demo.ORGANIZATION), "test")
+    sample = {"stage": "cooled", "taken_at": batch.drying_ended_at + timedelta(hours=3), "moisture_pct": 9.0}
+    with in_threads(lambda: factories.sample(by, batch, **sample)):
+        pass
+    page.reload()
+    expect(waiting).to_be_visible()
+    work_off()
+    page.reload()
+    expect(waiting).to_have_count(0)
+    assert page.locator(".figure").inner_text() != before
 
 
 def test_one_batch_from_the_board_to_its_result(page: Page, office: Office) -> None:
