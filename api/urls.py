@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from uuid import UUID
-
-from django.urls import path, register_converter
+from django.urls import path
 from drf_spectacular.views import SpectacularSwaggerView
 
 from api.advice import AdviceForNext
@@ -23,32 +21,7 @@ from api.statements import HTML, PDF, OneStatement, StatementList
 from api.storage import Storage
 from api.sync_changes import Changes
 from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
-
-
-class AnyCaseUuid:
-    """A UUID in either case, as RFC 9562, section 4, has readers accept it."""
-
-    regex = "[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
-
-    def to_python(self, value: str) -> UUID:
-        return UUID(value)
-
-    def to_url(self, value: UUID) -> str:
-        return str(value)
-
-
-class Year:
-    regex = "(?:19|20|21)[0-9]{2}"
-
-    def to_python(self, value: str) -> int:
-        return int(value)
-
-    def to_url(self, value: int) -> str:
-        return str(value)
-
-
-register_converter(AnyCaseUuid, "id")
-register_converter(Year, "year")
+from dryrecords.core import converters as converters
 
 urlpatterns = [
     path("", Root.as_view(), name="root"),

@@ -84,6 +84,7 @@ def routes(patterns: Any, before: str = "") -> Iterator[tuple[str, Any]]:
 
 
 OURS = {address: view for address, view in routes(get_resolver().url_patterns) if not address.startswith("admin/")}
+# Pages have a walk of their own, tests/office/test_walls.py.
 PAGES = {address for address in OURS if not address.startswith(("api/", "health/")) and address != "metrics"}
 
 
