@@ -40,6 +40,7 @@ NATURAL_KEY: dict[str, tuple[str, ...]] = {
     "fuel-deliveries": ("at", "tank_id"),
     "power-readings": ("at", "dryer_id", "site_id"),
     "prices": ("effective_from", "kind", "crop", "site_id"),
+    "rates": ("effective_from", "customer_id", "crop"),
     "settings": ("effective_from", "customer_id", "crop"),
     "schedules": ("effective_from", "buyer", "crop", "disposition"),
 }

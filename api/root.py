@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api import equipment, harvest, schedules, tenancy
+from api import equipment, harvest, rates, schedules, tenancy
 from api.operations import Answer, Operation
 from api.views import Route
 
@@ -20,6 +20,7 @@ DERIVED = (
     ("dryers/{id}/calibration", "What a dryer's own batches taught."),
     ("dryers/{id}/advice", "Target, cut-off and time for the next batch."),
     ("bins/{id}/storage", "What stands in a bin, and how much of its storage life is used."),
+    ("statements", "Issued to customers: loads in, bushels back, charges; statements/{id}.html and .pdf to print."),
     ("schedules/{id}/quote", "What a load comes to by a schedule, and by drying it first."),
     ("schedules/{id}/table", "What a schedule says at each moisture."),
     ("grain/equilibrium", "A calculator: moisture that grain comes to in air."),
@@ -28,7 +29,7 @@ DERIVED = (
     ("grain/storage-time", "A calculator: how long grain keeps."),
     ("grain/shrink", "A calculator: what drying takes from a mass of grain."),
 )
-RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES, *schedules.RESOURCES)
+RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES, *schedules.RESOURCES, *rates.RESOURCES)
 
 
 class Root(Route):

@@ -52,7 +52,7 @@ PROBLEMS = {
     401: "No token, or one that is unknown or revoked.",
     403: "The role may not do this.",
     404: "There is no such record, or it is not yours to see: the two are never told apart.",
-    409: "It clashes with what is recorded: the id is taken, or the record is still in use.",
+    409: "It clashes with what is recorded: the id is taken, the record is still in use, or was corrected.",
     410: "The cursor is of another history: begin anew without one.",
     412: "The record has changed since you read it.",
     413: "The body is too large.",
@@ -134,6 +134,8 @@ class RouteSchema(AutoSchema):
             told["content"] = {"application/json": {"schema": self._resolved(answer.schema, "response")}}
         if answer.csv:
             told.setdefault("content", {})["text/csv"] = {"schema": {"type": "string"}}
+        for media_type in answer.documents:
+            told.setdefault("content", {})[media_type] = {"schema": {"type": "string"}}
         return told
 
     def _resolved(self, schema: Any, direction: str) -> Any:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from uuid import UUID
-
-from django.urls import path, register_converter
+from django.urls import path
 from drf_spectacular.views import SpectacularSwaggerView
 
 from api.advice import AdviceForNext
@@ -19,35 +17,11 @@ from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
 from api.season import Result, Season, SiteSeason
+from api.statements import HTML, PDF, OneStatement, StatementList
 from api.storage import Storage
 from api.sync_changes import Changes
 from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
-
-
-class AnyCaseUuid:
-    """A UUID in either case, as RFC 9562, section 4, has readers accept it."""
-
-    regex = "[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
-
-    def to_python(self, value: str) -> UUID:
-        return UUID(value)
-
-    def to_url(self, value: UUID) -> str:
-        return str(value)
-
-
-class Year:
-    regex = "(?:19|20|21)[0-9]{2}"
-
-    def to_python(self, value: str) -> int:
-        return int(value)
-
-    def to_url(self, value: int) -> str:
-        return str(value)
-
-
-register_converter(AnyCaseUuid, "id")
-register_converter(Year, "year")
+from dryrecords.core import converters as converters
 
 urlpatterns = [
     path("", Root.as_view(), name="root"),
@@ -68,6 +42,10 @@ urlpatterns = [
     path("/imports", ImportList.as_view(), name="imports"),
     path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),
     path("/imports/<id:id>/errors.csv", Errors.as_view(), name="imports-errors"),
+    path("/statements", StatementList.as_view(), name="statements"),
+    path("/statements/<id:id>", OneStatement.as_view(), name="statements-one"),
+    path("/statements/<id:id>.html", OneStatement.as_view(form=HTML), name="statements-html"),
+    path("/statements/<id:id>.pdf", OneStatement.as_view(form=PDF), name="statements-pdf"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),

@@ -24,8 +24,9 @@ from dryrecords.harvest.models import (
 )
 from dryrecords.season.grids import grid_ask
 from dryrecords.season.models import ForecastGrid
+from dryrecords.settlement import rate_services, statement_services
 from dryrecords.settlement import services as settlement
-from dryrecords.settlement.models import Schedule
+from dryrecords.settlement.models import Rate, Schedule, Statement
 from dryrecords.tenancy import services as tenancy
 from dryrecords.tenancy.access import Access, Role
 from dryrecords.tenancy.models import Customer, Organization, Site
@@ -160,6 +161,20 @@ def setting(by: Access, **values: Any) -> Setting:
     return harvest.settings.create(by, given | values)
 
 
+def rate(by: Access, **values: Any) -> Rate:
+    """Five cents a point and wet bushel; what came out goes back."""
+    given = {
+        "effective_from": datetime(2025, 8, 1, tzinfo=UTC),
+        "drying_on": "wet_bu",
+        "drying_per_point_usd_bu": Decimal("0.05"),
+    }
+    return rate_services.rates.create(by, given | values)
+
+
+def statement(by: Access, to: Customer, season: int = SEASON, corrects: Statement | None = None) -> Statement:
+    return statement_services.issue(by, to.pk, season, corrects and corrects.pk)
+
+
 def schedule(by: Access, **values: Any) -> Schedule:
     """Shrink of 1.4 % and a drying charge of 4.8 cents for each point above 15 %."""
     given = {
@@ -224,6 +239,7 @@ def farm(by: Access | None = None) -> Farm:
         power_reading(by, machine),
         price(by, site_id=place.pk),
         setting(by, customer_id=who.pk),
+        rate(by, customer_id=who.pk),
         schedule(by),
     ]
     return Farm(by, {record.resource: record for record in made})

@@ -87,6 +87,7 @@ ALIASES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "power-readings": {"at": _TIMES, "meter": ("count", "meter reading", "reading")},
     "prices": {"effective_from": ("from", "since", *_TIMES), "kind": ("what", "type")},
+    "rates": {"effective_from": ("from", "since", *_TIMES), "drying_per_point_usd_bu": ("rate", "drying charge")},
     "schedules": {
         "buyer": ("elevator",),
         "effective_from": ("from", "since", *_TIMES),

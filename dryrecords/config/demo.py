@@ -6,6 +6,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from django.contrib.auth.models import User
 from django.db import transaction
 
 from api.csv_rows import bodies
@@ -16,14 +17,18 @@ from dryrecords.core.decimals import cents
 from dryrecords.core.quantities import UNITS
 from dryrecords.season import selectors, services
 from dryrecords.season.selectors import SeasonOverview, SeasonView
+from dryrecords.settlement.models import Statement
+from dryrecords.settlement.statement_services import issue
 from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access, Role
-from dryrecords.tenancy.models import Organization, Token
+from dryrecords.tenancy.models import Customer, Organization, Token
+from dryrecords.tenancy.people import password_renew, person_add
 from dryrecords.tenancy.services import access_of_command, token_issue
 
 ORGANIZATION = "Patchwork Moon Custom Drying"
 SEASON = 2025
 DEVICE = "demo"
+PERSON = "demo"
 FILES = Path(__file__).resolve().parents[2] / "fixtures" / "season"
 COMPUTED_WITHIN_S = 120
 
@@ -86,6 +91,24 @@ def new_token() -> str:
             revoked_at=clock.now()
         )
         return token_issue(organization=organization, role=Role.OWNER, device=DEVICE)[1]
+
+
+def statement() -> Statement:
+    """That of the first customer, issued by the first start that gets so far."""
+    organization = Organization.objects.get(name=ORGANIZATION)
+    with scope.organization(organization.pk), transaction.atomic():
+        held = Statement.objects.select_related("customer").filter(season=SEASON).order_by("number").first()
+        customer = Customer.objects.filter(deleted_at__isnull=True).order_by("reference").first()
+        assert customer is not None
+        return held or issue(access_of_command(organization, "demo"), customer.pk, SEASON)
+
+
+def new_password() -> str:
+    """Of the invented person who looks at the pages; with every start another one."""
+    organization = Organization.objects.get(name=ORGANIZATION)
+    if User.objects.filter(username=PERSON).exists():
+        return password_renew(PERSON)
+    return person_add(organization=organization, role=Role.OWNER, name=PERSON)[1]
 
 
 HEAD = (

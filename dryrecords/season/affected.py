@@ -109,3 +109,15 @@ def touched_by_open_marks(organization_id: UUID, dryer_id: UUID) -> bool:
             {"organization": organization_id, "local": list(LOCAL), "dryer": dryer_id},
         )
         return bool(cursor.fetchone()[0])
+
+
+def dryers_touched_by_open_marks(organization_id: UUID) -> set[UUID] | None:
+    """The dryers of which the same may be said; None for all of them."""
+    if stale.open_marks(organization_id, EVERYWHERE):
+        return None
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT DISTINCT d.id FROM {DRYERS_WITH_OPEN_MARKS}",
+            {"organization": organization_id, "local": list(LOCAL)},
+        )
+        return {row[0] for row in cursor.fetchall()}

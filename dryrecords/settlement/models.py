@@ -1,3 +1,5 @@
-"""Tables: discount schedules."""
+"""Tables of settlement."""
 
+from dryrecords.settlement.rate_model import Rate as Rate
 from dryrecords.settlement.schedule_model import Schedule as Schedule
+from dryrecords.settlement.statement_model import Statement as Statement

@@ -95,6 +95,12 @@ TABLE = {
         "from": ("2025-08-01", "2025-08-02"),
         "to": ("2025-08-02", "2025-08-01"),
     },
+    "rates": {
+        "customer": "customers",
+        "crop": (None, "corn"),
+        "from": ("2025-08-01", "2025-08-02"),
+        "to": ("2025-08-02", "2025-08-01"),
+    },
     "schedules": {
         "buyer": (quote("Invented Elevator"), "Other"),
         "crop": ("corn", "oats"),

@@ -35,6 +35,7 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/readings/bulk": ["POST"],
     "api/v1/samples/bulk": ["POST"],
     "api/v1/imports": ["GET", "POST"],
+    "api/v1/statements": ["GET", "POST"],
     **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
@@ -58,6 +59,9 @@ WITH_ID = (
         "api/v1/dryers/<id:id>/calibration": ("dryers", ["GET"]),
         "api/v1/dryers/<id:id>/advice": ("dryers", ["GET"]),
         "api/v1/bins/<id:id>/storage": ("bins", ["GET"]),
+        "api/v1/statements/<id:id>": ("statements", ["GET"]),
+        "api/v1/statements/<id:id>.html": ("statements", ["GET"]),
+        "api/v1/statements/<id:id>.pdf": ("statements", ["GET"]),
         "api/v1/schedules/<id:id>/quote": ("schedules", ["POST"]),
         "api/v1/schedules/<id:id>/table": ("schedules", ["GET"]),
     }
@@ -80,6 +84,7 @@ def routes(patterns: Any, before: str = "") -> Iterator[tuple[str, Any]]:
 
 
 OURS = {address: view for address, view in routes(get_resolver().url_patterns) if not address.startswith("admin/")}
+# Pages have a walk of their own, tests/office/test_walls.py.
 PAGES = {address for address in OURS if not address.startswith(("api/", "health/")) and address != "metrics"}
 
 
@@ -98,6 +103,8 @@ def test_every_method_has_a_row(address: str) -> None:
 def id_in(farm: Farm, name: str) -> UUID:
     if name == "forecast-grids":
         return factories.forecast_grid(farm.by, farm["dryers"]).pk
+    if name == "statements":
+        return factories.statement(farm.by, farm["customers"]).pk
     found: UUID = farm[name].pk
     return found
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
 from django.core.management import call_command
 from django.db import transaction
 
@@ -69,7 +70,28 @@ def test_rebuild_of_the_season_gives_the_same_bits(season: None) -> None:
     assert rows() == before
 
 
+def test_a_statement_is_issued_once_and_names_what_it_leaves_out(season: None) -> None:
+    statement = demo.statement()
+    assert (str(statement), demo.statement().pk) == ("2025-0001", statement.pk)
+    document = statement.document
+    charged = sum(len(section["loads"]) for section in document["lots"])
+    codes = [each["code"] for each in document["unresolved"]]
+    assert charged + len(codes) == Batch.objects.filter(Batch.of_customer(statement.customer_id)).count() > 50
+    assert set(codes) == {"figures_missing"}
+    assert [each["crop"] for each in document["totals"]["by_crop"]] == ["corn", "soybean", "wheat"]
+    # A few cents a point and bushel are some thousand dollars a season.
+    assert 5_000 < statement.total_usd < 100_000
+
+
 def test_new_start_revokes_the_token_of_the_last(season: None) -> None:
     demo.new_token()
     demo.new_token()
     assert Token.objects.filter(revoked_at__isnull=True).count() == 1
+
+
+def test_new_start_changes_the_password_of_the_last(season: None) -> None:
+    first, second = demo.new_password(), demo.new_password()
+    person = User.objects.get(username=demo.PERSON)
+    assert person.check_password(second)
+    assert not person.check_password(first)
+    assert not person.is_staff
