@@ -53,6 +53,24 @@ def paired_differences(
     pairs = np.bincount(group, minlength=groups)
     mean = ratio(np.bincount(group, difference, groups), pairs)
     squares = np.bincount(group, (difference - mean[group]) ** 2, groups)
+    return differences_of(pairs, mean, squares, confidence)
+
+
+def differences_of(
+    pairs: IntArray, mean: FloatArray, squares: FloatArray, confidence: float = CONFIDENCE
+) -> Differences:
+    """The same from what was added up before.
+
+    Parameters
+    ----------
+    pairs, mean, squares : arrays, shape (g,); how many, their mean [any unit], and the sum of squared deviations
+        from it [unit squared]
+    confidence : as above
+
+    Returns
+    -------
+    Differences of g groups
+    """
     degrees = np.where(pairs > 1, pairs - 1.0, np.nan)
     sd = np.sqrt(squares / degrees)
     standard_error = sd / np.sqrt(np.maximum(pairs, 1))

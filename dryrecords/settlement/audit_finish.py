@@ -1,0 +1,130 @@
+"""The end of an audit: what shows only over all tickets together. Duplicates, biases, departures from statutes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from django.db import models
+from django.db.models import Count, Q
+
+from dryrecords.grain.comparison import Differences
+from dryrecords.settlement.audit_lines import KINDS, SCALE
+from dryrecords.settlement.audit_model import Audit, Finding
+from dryrecords.settlement.audit_moistures import ALL, bias_figures, own_meters_u_pct, shown_bias
+from dryrecords.settlement.audit_rows import STATED
+from dryrecords.settlement.audit_tally import Tally, differences
+from dryrecords.settlement.audit_turn import UNITS
+
+# Five lines are looked at in every audit, so each has to be far beyond chance; and a few slips are no habit.
+ALPHA = 0.001
+FEWEST_ROUNDED_OTHERWISE = 20
+_SAME_LOAD = ("delivered_at", "gross_lb", "tare_lb")
+_TICKET = ("pk", "number", "delivered_at", "gross_lb", "tare_lb", f"stated_{STATED[-1]}")
+VERDICTS = {
+    "within_tolerance": "shown to lie within the tolerance of a meter in service",
+    "beyond_tolerance": "shown to lie beyond the tolerance of a meter in service",
+    "not_shown": "not shown to lie within the tolerance of a meter in service, nor beyond it",
+}
+
+
+def duplicates(tickets: models.QuerySet[Any]) -> Iterator[dict[str, Any]]:
+    """Every ticket that has the number of an earlier one, or its weights and time."""
+    numbers, loads = (_more_than_once(tickets, names) for names in (("number",), _SAME_LOAD))
+    if not (numbers or loads):
+        return
+    at = {moment for moment, *_ in loads}
+    first_number: dict[str, Any] = {}
+    first_load: dict[Any, Any] = {}
+    suspects = tickets.filter(Q(number__in=[n for (n,) in numbers]) | Q(delivered_at__in=at))
+    for pk, number, moment, *weights, amount in suspects.order_by("delivered_at", "pk").values_list(*_TICKET):
+        load = (moment, *weights)
+        same_number = first_number.setdefault(number, (pk, number, moment)) if (number,) in numbers else None
+        same_load = first_load.setdefault(load, (pk, number, moment)) if load in loads else None
+        told = [
+            f"{what} of ticket {earlier[1]} of {earlier[2]:%Y-%m-%d %H:%M} UTC"
+            for what, earlier in (("the number", same_number), ("weights and time", same_load))
+            if earlier and earlier[0] != pk
+        ]
+        if told:
+            rule = f"has {' and '.join(told)}"
+            yield {"ticket_id": pk, "number": number, "delivered_at": moment, "rule": rule, "stated": amount}
+
+
+def _more_than_once(tickets: models.QuerySet[Any], names: tuple[str, ...]) -> set[Any]:
+    return set(tickets.order_by().values_list(*names).annotate(count=Count("pk")).filter(count__gt=1).values_list(*names))
+
+
+def rounding_figures(tally: Tally) -> list[dict[str, Any]]:
+    """Of each line: what it is off by in the mean, over tickets that are off by their rounding alone or not at all."""
+    sums = [tally.sums("rounding", kind) for kind in KINDS]
+    of = differences(sums, SCALE, 1.0 - ALPHA)
+    return [
+        {
+            "line": kind,
+            "unit": UNITS[kind],
+            "tickets": sums[i].count,
+            "rounded_otherwise": tally.of("rounded_otherwise", kind),
+            "total": f"{sums[i].total / SCALE:.4f}",
+            "mean": _told(of.mean[i]),
+            "mean_from": _told(of.low[i]),
+            "mean_to": _told(of.high[i]),
+            "confidence": 1.0 - ALPHA,
+            "shown": _shown(of, i, tally.of("rounded_otherwise", kind)),
+        }
+        for i, kind in enumerate(KINDS)
+        if sums[i].count
+    ]
+
+
+def _shown(of: Differences, i: int, rounded_otherwise: int) -> bool:
+    one_way = of.low[i] > 0 or of.high[i] < 0
+    return bool(rounded_otherwise >= FEWEST_ROUNDED_OTHERWISE and one_way)
+
+
+def rounding_biases(tally: Tally) -> Iterator[dict[str, Any]]:
+    for figures in rounding_figures(tally):
+        if figures["shown"]:
+            line = str(figures["line"])
+            yield {
+                "kind": Finding.Kind.ROUNDING_BIAS,
+                "unit": figures["unit"],
+                "expected": 0,
+                "stated": figures["mean"],
+                "rule": (
+                    f"{figures['rounded_otherwise']} of {figures['tickets']} tickets state the {line.replace('_', ' ')} "
+                    f"within one step, but rounded otherwise; in the mean {figures['mean']:+.6f} {figures['unit']} a ticket "
+                    f"({100 * (1 - ALPHA):g} % interval {figures['mean_from']:+.6f} to {figures['mean_to']:+.6f}), "
+                    f"{figures['total']} in all"
+                ),
+                "figures": figures,
+            }
+
+
+def meter_bias(crop: str, tally: Tally) -> Iterator[dict[str, Any]]:
+    if not shown_bias(tally):
+        return
+    figures = bias_figures(crop, tally)
+    whole = next(each for each in figures if each["of"] == ALL)
+    yield {
+        "kind": Finding.Kind.METER_BIAS,
+        "unit": "pct",
+        "expected": 0,
+        "stated": whole["bias_pct"],
+        "rule": (
+            f"over {whole['pairs']} loads the tickets' moistures lie {whole['bias_pct']:+.2f} points from our own samples "
+            f"(99 % interval {whole['bias_from_pct']:+.2f} to {whole['bias_to_pct']:+.2f}; our own meters' bias, standard "
+            f"uncertainty {own_meters_u_pct(tally):.2f}, is allowed for); {VERDICTS[whole['verdict']]}, "
+            f"{whole['tolerance_pct']:.2f} points"
+        ),
+        "figures": {"groups": figures, "own_meters_u_pct": round(own_meters_u_pct(tally), 4)},
+    }
+
+
+def already_found(audit: Audit, ticket_ids: list[Any]) -> set[Any]:
+    return set(Finding.objects.filter(audit=audit, ticket_id__in=ticket_ids).values_list("ticket_id", flat=True))
+
+
+def _told(value: float) -> float | None:
+    return None if np.isnan(value) else round(float(value), 8)

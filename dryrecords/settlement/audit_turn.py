@@ -1,0 +1,256 @@
+"""One turn of an audit: some thousand tickets recomputed at once, what is off about them as findings, sums into the tally."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+
+from dryrecords.grain.crops import CROPS
+from dryrecords.settlement import bounds
+from dryrecords.settlement.audit_alternatives import Alternative, alternatives
+from dryrecords.settlement.audit_lines import (
+    AMOUNT,
+    DISCOUNT,
+    DRYING,
+    KINDS,
+    LINE_OF,
+    NET,
+    NONE,
+    SCALE,
+    SHRINK,
+    Compared,
+    Expected,
+    Truths,
+    compare,
+    expected_of,
+    increments,
+)
+from dryrecords.settlement.audit_model import Finding
+from dryrecords.settlement.audit_moistures import OwnMoistures
+from dryrecords.settlement.audit_rows import MISSING, TicketRows, us_of
+from dryrecords.settlement.audit_schedules import AuditSchedule
+from dryrecords.settlement.audit_tally import Tally
+from dryrecords.settlement.fixed_point import settle_many
+from dryrecords.settlement.whole import Integers
+
+Kind = Finding.Kind
+UNITS = {NET: "bu", SHRINK: "bu", DISCOUNT: "usd", DRYING: "usd", AMOUNT: "usd"}
+MOST_EXPLANATIONS = 5
+# Once so many tickets were off, what explains next to none of them is not tried on the others.
+ENOUGH_OFF, SHARE_WORTH_TRYING = 2000, 0.02
+_EXACT_LB = 10 ** (3 - bounds.WEIGHT_LB.places)
+_HIGHEST_PRICE = bounds.PRICE_USD_BU.fixed(bounds.PRICE_USD_BU.highest)
+
+
+@dataclass
+class Found:
+    """A finding that is about a ticket of this turn, by its place among the rows."""
+
+    place: int
+    kind: str
+    rule: str
+    unit: str = ""
+    expected: Decimal | None = None
+    stated: Decimal | None = None
+    effect_usd: Decimal | None = None
+    consequence_of: str = ""
+    schedule_id: UUID | None = None
+    explanations: list[str] = field(default_factory=list)
+
+
+def bushel_lb(crop: str) -> Decimal:
+    return Decimal(str(CROPS[crop].bushel_lb))
+
+
+class Turn:
+    """The tickets of one turn; `found` holds what was found about them, in the order of their delivery."""
+
+    def __init__(self, crop: str, rows: TicketRows, schedules: Sequence[AuditSchedule], tally: Tally) -> None:
+        self.rows, self.schedules, self.tally = rows, schedules, tally
+        self.bushel_lb = bushel_lb(crop)
+        self.effect = np.zeros(rows.count, np.int64)
+        self.with_findings = np.zeros(rows.count, bool)
+        self.found: list[Found] = []
+
+    def examine_lines(self) -> None:
+        settled = self._can_be_settled()
+        left = settled.copy()
+        for schedule in self.schedules:
+            mask = left & self._in_force(schedule)
+            left &= ~mask
+            if mask.any():
+                _OfSchedule(self, schedule, np.flatnonzero(mask)).examine()
+        # A ticket that cannot be recomputed is still delivered under a schedule, or under none.
+        without = left | (~settled & ~self._any_in_force())
+        for place in np.flatnonzero(without):
+            self.found.append(Found(int(place), Kind.NO_SCHEDULE, "no schedule was in force at delivery"))
+        self.with_findings |= without
+        self.tally.kind(Kind.NO_SCHEDULE, causes=int(without.sum()))
+
+    def examine_moistures(self, own: OwnMoistures) -> None:
+        off = np.flatnonzero(own.disagree)
+        for i in off:
+            ticket, ours = (Decimal(f"{each[i]:.3f}") for each in (own.ticket_pct, own.own_pct))
+            rule = f"differs from our own samples by more than both uncertainties together, {own.expanded_u_pct[i]:.2f} points"
+            self.found.append(Found(int(own.place[i]), Kind.MOISTURE_DISAGREEMENT, rule, "pct", ours, ticket))
+        self.with_findings[own.place[off]] = True
+        self.tally.kind(Kind.MOISTURE_DISAGREEMENT, causes=len(off))
+
+    def close(self) -> None:
+        self.found.sort(key=lambda each: each.place)
+        months = self.rows.months().astype(np.int64)
+        self.tally.months(months, self.with_findings, self.effect)
+
+    def _in_force(self, schedule: AuditSchedule) -> Truths:
+        at = self.rows.delivered_us
+        mask = at >= us_of(schedule.effective_from)
+        if schedule.effective_to is not None:
+            mask &= at < us_of(schedule.effective_to)
+        return mask & schedule.is_for(self.rows.sold)
+
+    def _any_in_force(self) -> Truths:
+        masks = [self._in_force(each) for each in self.schedules]
+        return np.logical_or.reduce(masks) if masks else np.zeros(self.rows.count, bool)
+
+    def _can_be_settled(self) -> Truths:
+        """Whether a ticket is within the bounds of exact settlement; those that are not are counted."""
+        rows = self.rows
+        too_exact = (rows.gross_lb % _EXACT_LB != 0) | (rows.tare_lb % _EXACT_LB != 0)
+        dear = rows.price_usd_bu > _HIGHEST_PRICE
+        silent = np.logical_and.reduce([each == MISSING for each in rows.stated.values()])
+        counts = {"weight_too_exact": too_exact, "price_out_of_range": dear, "nothing_stated": silent}
+        self.tally.count("not_compared", {name: int(mask.sum()) for name, mask in counts.items()})
+        return ~(too_exact | dear)
+
+
+class _OfSchedule:
+    """Those tickets of a turn for which one schedule was in force."""
+
+    def __init__(self, turn: Turn, schedule: AuditSchedule, places: Integers) -> None:
+        self.turn, self.schedule, self.places, self.tally = turn, schedule, places, turn.tally
+        rows = turn.rows
+        self.stated = {name: each[places] for name, each in rows.stated.items()}
+        self.price, self.sold = rows.price_usd_bu[places], rows.sold[places]
+        self.gross, self.tare = rows.gross_lb[places] // _EXACT_LB, rows.tare_lb[places] // _EXACT_LB
+        self.moisture = rows.moisture_pct[places]
+
+    def examine(self) -> None:
+        expected = self._expected(Alternative("", self.schedule.rules, self.turn.bushel_lb), slice(None))
+        compared = compare(self.schedule.rules, expected, self.stated, self.price, self.sold)
+        self._count(expected, compared)
+        off = np.flatnonzero(compared.any_off())
+        if len(off):
+            explained = self._explained(off, compared)
+            self.turn.found.extend(self._findings(off, expected, compared, explained))
+            self.turn.with_findings[self.places[off]] = True
+            self.turn.effect[self.places] += sum(compared.effect.values())
+        self.schedule.statutory(self, expected, compared)
+
+    def _expected(self, by: Alternative, those: Any) -> Expected:
+        price = self.price[those]
+        many = settle_many(
+            by.rules,
+            gross=self.gross[those],
+            tare=self.tare[those],
+            moisture=self.moisture[those],
+            bushel=bounds.BUSHEL_LB.fixed(by.bushel_lb),
+            price=np.where(price == MISSING, 0, price),
+        )
+        return expected_of(many)
+
+    def _count(self, expected: Expected, compared: Compared) -> None:
+        steps = increments(self.schedule.rules)
+        for kind in KINDS:
+            off, cause = compared.off[kind], compared.cause[kind] == NONE
+            effect = compared.effect[kind]
+            self.tally.kind(kind, causes=(off & cause).sum(), consequences=(off & ~cause).sum(), effect=effect)
+            difference = compared.stated[kind] - expected[kind]
+            small = compared.rounding & compared.comparable[kind] & (np.abs(difference) <= steps[kind])
+            self.tally.add_sums("rounding", kind, difference[small])
+            self.tally.count("rounded_otherwise", {kind: int((small & off).sum())})
+
+    def _explained(self, off: Integers, compared: Compared) -> list[list[str]]:
+        """For each ticket that is off: other rules by which all that it states comes out so."""
+        key = str(self.schedule.id)
+        counts = self.tally["explained"].setdefault(key, {})
+        before = self.tally.of("off", key)
+        texts: list[list[str]] = [[] for _ in off]
+        for by in self._alternatives():
+            if before >= ENOUGH_OFF and counts.get(by.text, 0) < SHARE_WORTH_TRYING * before:
+                continue
+            other = self._expected(by, off)
+            fits = np.ones(len(off), bool)
+            for kind in KINDS:
+                fits &= ~compared.comparable[kind][off] | (other[kind] == compared.stated[kind][off])
+            counts[by.text] = counts.get(by.text, 0) + int(fits.sum())
+            for i in np.flatnonzero(fits):
+                texts[i].append(by.text)
+        self.tally["off"][key] = before + len(off)
+        return texts
+
+    def _alternatives(self) -> list[Alternative]:
+        others = [(each.as_an_error(), each.rules) for each in self.turn.schedules if each is not self.schedule]
+        return alternatives(self.schedule.rules, self.turn.bushel_lb, others)
+
+    def _findings(
+        self, off: Integers, expected: Expected, compared: Compared, explained: list[list[str]]
+    ) -> Iterator[Found]:
+        for i, explanations in zip(off.tolist(), explained, strict=True):
+            for kind in KINDS:
+                if compared.off[kind][i]:
+                    cause = str(compared.cause[kind][i])
+                    yield Found(
+                        place=int(self.places[i]),
+                        kind=kind,
+                        rule=self._rule(kind, i, expected, compared),
+                        unit=UNITS[kind],
+                        expected=_exact(expected[kind][i]),
+                        stated=_exact(compared.stated[kind][i]),
+                        effect_usd=_exact(compared.effect[kind][i]),
+                        consequence_of=cause,
+                        schedule_id=self.schedule.id,
+                        explanations=[] if cause else explanations[:MOST_EXPLANATIONS],
+                    )
+
+    def _rule(self, kind: str, i: int, expected: Expected, compared: Compared) -> str:
+        cause = str(compared.cause[kind][i])
+        if cause:
+            return f"follows from the {cause.replace('_', ' ')}"
+        schedule = f"by the schedule in force from {self.schedule.effective_from:%Y-%m-%d}"
+        moisture = _shown(self.moisture[i], 3)
+        if expected.rejected[i]:
+            return f"{moisture} % is above {self.schedule.rules.reject_above_pct} %: nothing is bought {schedule}"
+        lines = expected.lines
+        net_bu, wet_bu = _shown(lines["net_bu"][i], 4), _shown(expected.wet_bu[i], 4)
+        if kind == SHRINK:
+            told = f"{_shown(expected.shrink_pct[i], 6)} % of {wet_bu} wet bushels at {moisture} %"
+        elif kind == NET:
+            net_lb, shrink = _shown(self.gross[i] - self.tare[i], 2), _shown(lines["shrink_bu"][i], 4)
+            told = f"{net_lb} lb at {self.turn.bushel_lb} lb a bushel, less {shrink} bu of shrink"
+        elif kind == DISCOUNT:
+            told = f"{_shown(expected.discount_usd_bu[i], 6)} a bushel at {moisture} %, on {net_bu} bu"
+        elif kind == DRYING:
+            on = self.schedule.rules.drying_charge.on if self.schedule.rules.drying_charge else "wet_bu"
+            bushels = f"{net_bu} net" if on == "net_bu" else f"{wet_bu} wet"
+            told = f"{_shown(expected.drying_usd_bu[i], 6)} a bushel at {moisture} %, on {bushels} bu"
+        else:
+            parts = (expected.gross_usd[i], lines[LINE_OF[DISCOUNT]][i], lines[LINE_OF[DRYING]][i])
+            told = "{} less {} of discount and {} for drying".format(*(_shown(each, 4) for each in parts))
+        small = ", rounded otherwise" if compared.rounding[i] else ""
+        return f"{told}, {schedule}{small}"
+
+
+def _exact(whole: Any) -> Decimal:
+    return Decimal(int(whole)) / SCALE
+
+
+def _shown(whole: Any, places: int) -> str:
+    """As a person writes it: cents or hundredths at least, no zeros beyond."""
+    sign, digits = "-" if whole < 0 else "", str(abs(int(whole))).rjust(places + 1, "0")
+    part = digits[-places:].rstrip("0").ljust(2, "0")
+    return f"{sign}{digits[:-places]}.{part}"
