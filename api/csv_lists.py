@@ -55,6 +55,6 @@ def csv_of(
 
 def _lines(serializer: type[RecordSerializer], pages: Iterator[Sequence[Sequence[Any]]]) -> Iterator[str]:
     writer = csv.writer(_Echo())
-    yield writer.writerow(serializer().fields)
+    yield writer.writerow(serializer.flat_fields())
     for page in pages:
-        yield "".join(writer.writerow(map(cell_of, serializer.outward(row).values())) for row in page)
+        yield "".join(writer.writerow(map(cell_of, serializer.outward_flat(row))) for row in page)

@@ -15,7 +15,7 @@ from api.forecasts import ListedField
 from api.operations import Answer, Operation
 from api.problems import MEDIA_TYPE
 from api.quantities import QuantityField
-from api.record_serializer import PartSerializer, RecordSerializer
+from api.record_serializer import GroupSerializer, PartSerializer, RecordSerializer
 from api.rendering import dumps
 from dryrecords.season.grids import MOST_FORECASTS
 
@@ -152,7 +152,7 @@ class RouteSchema(AutoSchema):
         schema.pop("description", None)
         if direction == "request":
             schema["additionalProperties"] = False
-        elif isinstance(serializer, RecordSerializer | PartSerializer):
+        elif isinstance(serializer, RecordSerializer | PartSerializer | GroupSerializer):
             # What was not given is null, never left out.
             schema["required"] = list(schema["properties"])
         return schema

@@ -20,6 +20,7 @@ from dryrecords.harvest.models import (
     Reading,
     Sample,
     Setting,
+    Ticket,
 )
 from dryrecords.season.grids import grid_ask
 from dryrecords.season.models import ForecastGrid
@@ -119,6 +120,21 @@ def sample(by: Access, of: Batch | None = None, **values: Any) -> Sample:
     return harvest.samples.create(by, given | values)
 
 
+def ticket(by: Access, **values: Any) -> Ticket:
+    """52,360 lb of corn at 20.3 %."""
+    given = {
+        "number": "T-1",
+        "buyer": "Invented Elevator",
+        "crop": "corn",
+        "delivered_at": START,
+        "gross_lb": Decimal(79_860),
+        "tare_lb": Decimal(27_500),
+        "moisture_pct": Decimal("20.3"),
+        "price_usd_bu": Decimal("4.20"),
+    }
+    return harvest.tickets.create(by, given | values)
+
+
 def fuel_reading(by: Access, of: Tank, **values: Any) -> FuelReading:
     return harvest.fuel_readings.create(by, {"tank_id": of.pk, "at": START, "gauge_pct": 70.0} | values)
 
@@ -183,6 +199,7 @@ def farm(by: Access | None = None) -> Farm:
         tester,
         grain,
         filling,
+        ticket(by, lot_id=grain.pk),
         reading(by, filling),
         sample(by, filling, meter_id=tester.pk),
         fuel_reading(by, fuel),

@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Any, Generic, TypeVar, cast
 from uuid import UUID
 
+from django.contrib.postgres.constraints import ExclusionConstraint
 from django.db import IntegrityError, models, transaction
 from django.db.models import F
 
@@ -112,7 +113,7 @@ class Writer(Generic[R]):
     def restore(self, access: Access, record_id: UUID, *, version: int | None = None) -> R:
         """Take a removal back, with the children that went with the record. One that is there is left as it is."""
         access.must_write(self.model.resource)
-        with transaction.atomic():
+        with _explained(self.model), transaction.atomic():
             record = lock(access, self.model, record_id, version, removed=True)
             if record.deleted_at is None:
                 return record
@@ -211,7 +212,7 @@ def _children(record: Record) -> Iterator[tuple[type[Record], models.QuerySet[An
         child = relation.related_model
         if isinstance(child, type) and issubclass(child, Record):
             held = child._default_manager.filter(**{relation.field.name: record})
-            yield child, held, child.removed_with == relation.field.name
+            yield child, held, relation.field.name in child.removed_with
 
 
 def _locked_ids(records: models.QuerySet[Any]) -> list[UUID]:
@@ -240,7 +241,7 @@ def explain(model: type[Record], error: IntegrityError) -> DomainError:
     for constraint in model._meta.constraints:
         if constraint.name == name:
             field, _, detail = str(constraint.violation_error_message).partition("|")
-            if isinstance(constraint, models.UniqueConstraint):
+            if isinstance(constraint, models.UniqueConstraint | ExclusionConstraint):
                 text = f"{field} {detail}"
                 return Conflict(text, code="already_there", errors=[FieldError(f"/{field}", "already_there", text)])
             return invalid(f"/{field}", constraint.violation_error_code or "invalid", f"{field} {detail}")

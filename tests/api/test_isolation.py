@@ -132,7 +132,11 @@ def test_ids_of_others_in_bodies(name: str, field: str, farm: Farm) -> None:
     stranger = Client(factories.token(factories.organization("Another Invented Drying")))
     body = bodies(own)[name]
     # What is of exactly one of two things.
-    other_parent = {"bin": "batch", "site": "dryer"}.get(field) if name in ("samples", "power-readings") else None
+    other_parent = (
+        {"bin": "batch", "ticket": "batch", "site": "dryer"}.get(field)
+        if name in ("samples", "power-readings")
+        else None
+    )
     change = {field: str(farm[f"{field}es" if field == "batch" else f"{field}s"].pk)}
     change |= {other_parent: None} if other_parent else {}
     foreign = pointers(stranger.post(name, body | change))

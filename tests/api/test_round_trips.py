@@ -61,7 +61,7 @@ def test_what_is_left_out_is_null_outside(name: str, farm: Farm, office: Client)
     made = office.post(name, {field: body[field] for field in kept})
     assert made.status_code == 201, made.content
     UUID(made.json()["id"])
-    filled_in = {"season", "bottom", "fill_peaked", "temperature_corrected", "fans", "refills"}
+    filled_in = {"season", "bottom", "disposition", "fill_peaked", "temperature_corrected", "fans", "refills"}
     filled_in |= {"id", "version", "created_at", "updated_at"}
     given = {field for field, value in made.json().items() if value is not None} - filled_in
     assert given == kept - filled_in
@@ -97,6 +97,7 @@ CHANGES: dict[str, dict[str, Any]] = {
     "bins": {"bottom": "flat"},
     "meters": {"serial_number": None},
     "lots": {"base_moisture_pct": None},
+    "tickets": {"stated": {"net_bu": "853.7"}},
     "readings": {"burner": None},
     "samples": {"moisture_pct": 15.3},
     "fuel-readings": {"volume_gal": None, "gauge_pct": 33.3},
