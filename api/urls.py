@@ -8,6 +8,7 @@ from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
 from api.air import Air, Airflow
+from api.audits import AuditList, CancelAudit, Findings, FindingsCsv, OneAudit
 from api.bulk import Bulk
 from api.forecasts import AskGrid, Forecast, Grid
 from api.grain import Equilibrium, Shrink, StorageTime
@@ -64,6 +65,11 @@ urlpatterns = [
     path("/imports", ImportList.as_view(), name="imports"),
     path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),
     path("/imports/<id:id>/errors.csv", Errors.as_view(), name="imports-errors"),
+    path("/audits", AuditList.as_view(), name="audits"),
+    path("/audits/<id:id>", OneAudit.as_view(), name="audits-one"),
+    path("/audits/<id:id>/cancel", CancelAudit.as_view(), name="audits-cancel"),
+    path("/audits/<id:id>/findings", Findings.as_view(), name="audits-findings"),
+    path("/audits/<id:id>/findings.csv", FindingsCsv.as_view(), name="audits-findings-csv"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),

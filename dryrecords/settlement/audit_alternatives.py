@@ -1,4 +1,4 @@
-"""Other rules that a buyer may have settled by: each plausible one, to see whether tickets come out as they are stated."""
+"""Other rules that a buyer may have settled by: each plausible one, to see whether tickets come out as stated."""
 
 from __future__ import annotations
 
@@ -69,7 +69,9 @@ def _moistures(rules: Rules) -> Iterator[tuple[str, Rules]]:
 
 def _shrinks(shrink: Shrink, rules: Rules) -> Iterator[tuple[str, Shrink]]:
     charge = rules.drying_charge
-    bases = {rules.base_moisture_pct, *_near(shrink.base_moisture_pct)} | ({charge.base_moisture_pct} if charge else set())
+    bases = {rules.base_moisture_pct, *_near(shrink.base_moisture_pct)} | (
+        {charge.base_moisture_pct} if charge else set()
+    )
     for base in sorted(bases):
         yield f"shrink to {base} %", replace(shrink, base_moisture_pct=base)
     for factor in _FACTORS:

@@ -53,7 +53,9 @@ def duplicates(tickets: models.QuerySet[Any]) -> Iterator[dict[str, Any]]:
 
 
 def _more_than_once(tickets: models.QuerySet[Any], names: tuple[str, ...]) -> set[Any]:
-    return set(tickets.order_by().values_list(*names).annotate(count=Count("pk")).filter(count__gt=1).values_list(*names))
+    return set(
+        tickets.order_by().values_list(*names).annotate(count=Count("pk")).filter(count__gt=1).values_list(*names)
+    )
 
 
 def rounding_figures(tally: Tally) -> list[dict[str, Any]]:
@@ -86,15 +88,15 @@ def _shown(of: Differences, i: int, rounded_otherwise: int) -> bool:
 def rounding_biases(tally: Tally) -> Iterator[dict[str, Any]]:
     for figures in rounding_figures(tally):
         if figures["shown"]:
-            line = str(figures["line"])
+            line, unit = str(figures["line"]).replace("_", " "), figures["unit"]
             yield {
                 "kind": Finding.Kind.ROUNDING_BIAS,
-                "unit": figures["unit"],
+                "unit": unit,
                 "expected": 0,
                 "stated": figures["mean"],
                 "rule": (
-                    f"{figures['rounded_otherwise']} of {figures['tickets']} tickets state the {line.replace('_', ' ')} "
-                    f"within one step, but rounded otherwise; in the mean {figures['mean']:+.6f} {figures['unit']} a ticket "
+                    f"{figures['rounded_otherwise']} of {figures['tickets']} tickets state the {line} within one step, "
+                    f"but rounded otherwise; in the mean {figures['mean']:+.6f} {unit} a ticket "
                     f"({100 * (1 - ALPHA):g} % interval {figures['mean_from']:+.6f} to {figures['mean_to']:+.6f}), "
                     f"{figures['total']} in all"
                 ),
@@ -113,10 +115,10 @@ def meter_bias(crop: str, tally: Tally) -> Iterator[dict[str, Any]]:
         "expected": 0,
         "stated": whole["bias_pct"],
         "rule": (
-            f"over {whole['pairs']} loads the tickets' moistures lie {whole['bias_pct']:+.2f} points from our own samples "
-            f"(99 % interval {whole['bias_from_pct']:+.2f} to {whole['bias_to_pct']:+.2f}; our own meters' bias, standard "
-            f"uncertainty {own_meters_u_pct(tally):.2f}, is allowed for); {VERDICTS[whole['verdict']]}, "
-            f"{whole['tolerance_pct']:.2f} points"
+            f"over {whole['pairs']} loads the tickets' moistures lie {whole['bias_pct']:+.2f} points from our own "
+            f"samples (99 % interval {whole['bias_from_pct']:+.2f} to {whole['bias_to_pct']:+.2f}; the bias of our own "
+            f"meters, standard uncertainty {own_meters_u_pct(tally):.2f}, is allowed for); "
+            f"{VERDICTS[whole['verdict']]}, {whole['tolerance_pct']:.2f} points"
         ),
         "figures": {"groups": figures, "own_meters_u_pct": round(own_meters_u_pct(tally), 4)},
     }

@@ -32,6 +32,7 @@ class Expected:
 
     lines: dict[str, Integers]
     wet_bu: Integers
+    moisture_used_pct: Integers  # [1/1000 %]
     gross_usd: Integers
     shrink_pct: Integers  # [1e-6 %]
     discount_usd_bu: Integers  # [1e-6 USD]
@@ -46,6 +47,7 @@ def expected_of(many: Many) -> Expected:
     return Expected(
         {name: getattr(many, name) * _TO_SCALE[name] for name in STATED},
         many.wet_bu,
+        many.moisture_used_pct,
         many.gross_usd * (SCALE // SCALES["gross_usd"]),
         many.shrink_pct,
         many.moisture_discount_usd_bu,
@@ -67,6 +69,19 @@ class Compared:
 
     def any_off(self) -> Truths:
         return np.logical_or.reduce(list(self.off.values()))
+
+    def unite(self, rows: Integers) -> None:
+        """Of these rows all causes but the first become its consequences, and it takes what they make of the amount."""
+        first = np.full(len(rows), NONE, dtype="U16")
+        for kind in KINDS:
+            is_cause = self.off[kind][rows] & (self.cause[kind][rows] == NONE)
+            later = rows[is_cause & (first != NONE)]
+            self.cause[kind][later] = first[is_cause & (first != NONE)]
+            first[is_cause & (first == NONE)] = kind
+            for earlier in KINDS:
+                those = later[self.cause[kind][later] == earlier]
+                self.effect[earlier][those] += self.effect[kind][those]
+            self.effect[kind][later] = 0
 
 
 def increments(rules: Rules) -> dict[str, int]:

@@ -1,4 +1,4 @@
-"""Ticket moistures against our own samples of the same loads: single disagreements, and the bias of the buyer's meter."""
+"""Ticket moistures against our own samples of the same loads: disagreements, and the bias of the buyer's meter."""
 
 from __future__ import annotations
 
@@ -10,7 +10,13 @@ from django.db import models
 from numpy.typing import NDArray
 
 from dryrecords.grain.arrays import FloatArray
-from dryrecords.grain.comparison import Differences, equivalence, limits_of_agreement, moisture_band, smallest_detectable
+from dryrecords.grain.comparison import (
+    Differences,
+    equivalence,
+    limits_of_agreement,
+    moisture_band,
+    smallest_detectable,
+)
 from dryrecords.grain.crops import meter_tolerance_pct
 from dryrecords.grain.sampling import UNNAMED_METER, combine_moisture
 from dryrecords.grain.student import student_value
@@ -22,7 +28,7 @@ from dryrecords.tenancy.access import Access
 
 # Expanded uncertainty: twice the combined standard one, about 95 % (JCGM 100:2008 section 6.3.3).
 COVERAGE = 2.0
-# One meter test varies by 2.5 % of the moisture (Hurburgh, Hazen & Bern 1985, at 15.5 %); never below what that is there.
+# One meter test varies by 2.5 % of the moisture (Hurburgh, Hazen & Bern 1985, at 15.5 %); never less than it is there.
 _SCATTER = 0.025
 # Meters spread the more the wetter the grain (same source), so moistures are also told in bands.
 BANDS_PCT = np.array([15.0, 20.0, 25.0])
@@ -66,7 +72,7 @@ def samples_of(access: Access, tickets: models.QuerySet[Any], rows: TicketRows) 
 
 
 def own_moistures(crop: str, rows: TicketRows, samples: list[tuple[Any, ...]], tally: Tally) -> OwnMoistures:
-    """Mean of our samples of each ticket with the expanded uncertainty of both measurements; their sums into the tally."""
+    """Mean of our samples of each ticket, the expanded uncertainty of both measurements; their sums into the tally."""
     ids, own, meters, own_u = zip(*samples, strict=True)
     order = np.argsort(rows.id)
     raw = raw_of(list(ids))
@@ -105,7 +111,7 @@ def _add(tally: Tally, ticket: FloatArray, own: FloatArray, meters: list[str], m
 
 
 def own_meters_u_pct(tally: Tally) -> float:
-    """What the bias of our own meters may add to the mean of all pairs: of each its share, independent of the others."""
+    """What the bias of our own meters may add to the mean of all pairs: of each its share, each on its own."""
     tests = sum(tally["meter_tests"].values())
     return float(np.sqrt(sum((u / SCALE / tests) ** 2 for u in tally["meter_u"].values()))) if tests else 0.0
 
@@ -115,12 +121,14 @@ def bias_figures(crop: str, tally: Tally) -> list[dict[str, Any]]:
     names = [ALL, *(name for name in BAND_NAMES if tally.sums("moistures", name).count)]
     sums = [tally.sums("moistures", name) for name in names]
     of = differences(sums, SCALE, 1.0 - ALPHA)
-    level = np.array([tally.of("moisture_levels", n) / SCALE / max(s.count, 1) for n, s in zip(names, sums, strict=True)])
+    level = np.array(
+        [tally.of("moisture_levels", n) / SCALE / max(s.count, 1) for n, s in zip(names, sums, strict=True)]
+    )
     return statistics(names, of, meter_tolerance_pct(np.full(level.shape, crop), level), level)
 
 
 def statistics(names: list[str], of: Differences, tolerance: FloatArray, level: FloatArray) -> list[dict[str, Any]]:
-    """Bias, limits of agreement, tests against the tolerance, and what so many pairs could show; a row for each group."""
+    """Bias, limits of agreement, tests against the tolerance, what so many pairs could show; a row for each group."""
     limits, tested = limits_of_agreement(of), equivalence(of, tolerance)
     detectable = smallest_detectable(of.sd, of.pairs, ALPHA)
     return [

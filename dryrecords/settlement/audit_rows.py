@@ -85,7 +85,9 @@ def read_rows(tickets: models.QuerySet[Any], after: tuple[datetime, UUID] | None
         moment, ticket_id = after
         tickets = tickets.filter(delivered_at__gte=moment)
         tickets = tickets.filter(Q(delivered_at__gt=moment) | Q(pk__gt=ticket_id))
-    rows = tickets.order_by("delivered_at", "pk").annotate(**dict(_columns())).values_list(_ID, "delivered_at", *_plain())
+    rows = (
+        tickets.order_by("delivered_at", "pk").annotate(**dict(_columns())).values_list(_ID, "delivered_at", *_plain())
+    )
     return _rows(copied(rows[:most]))
 
 
@@ -109,9 +111,12 @@ def copied(rows: models.QuerySet[Any]) -> bytes:
     """What a query finds, as binary COPY."""
     sql, parameters = rows.query.sql_with_params()
     # Past Django's cursors: whoever calls has made a statement of Django's in this transaction.
-    with connection.wrap_database_errors, connection.connection.cursor() as cursor:
-        with cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)", parameters) as copy:
-            return b"".join(copy)
+    with (
+        connection.wrap_database_errors,
+        connection.connection.cursor() as cursor,
+        cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)", parameters) as copy,
+    ):
+        return b"".join(copy)
 
 
 def _rows(raw: bytes) -> TicketRows:

@@ -19,11 +19,12 @@ from dryrecords.settlement.audit_model import Audit, Finding
 from dryrecords.settlement.audit_moistures import own_moistures, samples_of
 from dryrecords.settlement.audit_rows import TicketRows, read_rows
 from dryrecords.settlement.audit_schedules import schedules_of
+from dryrecords.settlement.audit_statutes import statutory_departures
 from dryrecords.settlement.audit_summary import summary_of
 from dryrecords.settlement.audit_tally import Tally
 from dryrecords.settlement.audit_turn import Found, Turn
 
-TICKETS_AT_A_TIME = 20_000
+TICKETS_AT_A_TIME = 50_000
 _FINDINGS_AT_A_TIME = 5_000
 _PROGRESS = (
     "tickets",

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dryrecords.settlement.rules import rules_of
 from dryrecords.settlement.terms import Rules
 
 

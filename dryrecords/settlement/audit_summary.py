@@ -8,6 +8,7 @@ from typing import Any
 from dryrecords.settlement.audit_finish import rounding_figures
 from dryrecords.settlement.audit_model import Audit, Finding
 from dryrecords.settlement.audit_moistures import ALL, bias_figures, own_meters_u_pct
+from dryrecords.settlement.audit_statutes import statutory_figures
 from dryrecords.settlement.audit_tally import Tally, usd
 
 MOST_EXPLANATIONS = 8
@@ -38,7 +39,7 @@ def summary_of(audit: Audit, tally: Tally) -> dict[str, Any]:
         "moistures": bias_figures(audit.crop, tally) if tally.sums("moistures", ALL).count else [],
         "own_meters_u_pct": round(own_meters_u_pct(tally), 4),
         "rounding": rounding_figures(tally),
-        "statutes": list(tally["statutes"].values()),
+        "statutes": statutory_figures(tally),
         "not_compared": dict(tally["not_compared"]),
     }
     return summary | {"in_words": _words(audit, summary, sum(tally["off"].values())), "cautions": CAUTIONS}

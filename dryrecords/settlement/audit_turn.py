@@ -1,4 +1,4 @@
-"""One turn of an audit: some thousand tickets recomputed at once, what is off about them as findings, sums into the tally."""
+"""One turn of an audit: some thousand tickets recomputed at once, findings of what is off, sums into the tally."""
 
 from __future__ import annotations
 
@@ -34,8 +34,10 @@ from dryrecords.settlement.audit_model import Finding
 from dryrecords.settlement.audit_moistures import OwnMoistures
 from dryrecords.settlement.audit_rows import MISSING, TicketRows, us_of
 from dryrecords.settlement.audit_schedules import AuditSchedule
+from dryrecords.settlement.audit_statutes import add_departures
 from dryrecords.settlement.audit_tally import Tally
 from dryrecords.settlement.fixed_point import settle_many
+from dryrecords.settlement.rules import exact
 from dryrecords.settlement.whole import Integers
 
 Kind = Finding.Kind
@@ -64,14 +66,16 @@ class Found:
 
 
 def bushel_lb(crop: str) -> Decimal:
-    return Decimal(str(CROPS[crop].bushel_lb))
+    exactly = exact(CROPS[crop].bushel_lb)
+    assert exactly is not None
+    return exactly
 
 
 class Turn:
     """The tickets of one turn; `found` holds what was found about them, in the order of their delivery."""
 
     def __init__(self, crop: str, rows: TicketRows, schedules: Sequence[AuditSchedule], tally: Tally) -> None:
-        self.rows, self.schedules, self.tally = rows, schedules, tally
+        self.crop, self.rows, self.schedules, self.tally = crop, rows, schedules, tally
         self.bushel_lb = bushel_lb(crop)
         self.effect = np.zeros(rows.count, np.int64)
         self.with_findings = np.zeros(rows.count, bool)
@@ -96,7 +100,9 @@ class Turn:
         off = np.flatnonzero(own.disagree)
         for i in off:
             ticket, ours = (Decimal(f"{each[i]:.3f}") for each in (own.ticket_pct, own.own_pct))
-            rule = f"differs from our own samples by more than both uncertainties together, {own.expanded_u_pct[i]:.2f} points"
+            rule = (
+                f"differs from our own samples by more than the uncertainty of both, {own.expanded_u_pct[i]:.2f} points"
+            )
             self.found.append(Found(int(own.place[i]), Kind.MOISTURE_DISAGREEMENT, rule, "pct", ours, ticket))
         self.with_findings[own.place[off]] = True
         self.tally.kind(Kind.MOISTURE_DISAGREEMENT, causes=len(off))
@@ -142,14 +148,15 @@ class _OfSchedule:
     def examine(self) -> None:
         expected = self._expected(Alternative("", self.schedule.rules, self.turn.bushel_lb), slice(None))
         compared = compare(self.schedule.rules, expected, self.stated, self.price, self.sold)
-        self._count(expected, compared)
         off = np.flatnonzero(compared.any_off())
-        if len(off):
-            explained = self._explained(off, compared)
-            self.turn.found.extend(self._findings(off, expected, compared, explained))
-            self.turn.with_findings[self.places[off]] = True
-            self.turn.effect[self.places] += sum(compared.effect.values())
-        self.schedule.statutory(self, expected, compared)
+        explained = self._explained(off, compared) if len(off) else []
+        # One other rule that explains a ticket is one cause, however many lines it shows in.
+        compared.unite(off[[bool(texts) for texts in explained]] if len(off) else off)
+        self._count(expected, compared)
+        self.turn.found.extend(self._findings(off, expected, compared, explained))
+        self.turn.with_findings[self.places[off]] = True
+        self.turn.effect[self.places] += sum(compared.effect.values())
+        add_departures(self.tally, self.schedule, self.turn.crop, expected, compared, self.price)
 
     def _expected(self, by: Alternative, those: Any) -> Expected:
         price = self.price[those]

@@ -130,9 +130,7 @@ def take_up() -> Audit | None:
 def locked(audit_id: UUID, tickets_done: int) -> Audit | None:
     """The audit, locked, if it is still where the caller left it: another may have taken it up, or ended it."""
     return (
-        Audit.objects.select_for_update()
-        .filter(pk=audit_id, tickets_done=tickets_done, state__in=Audit.OPEN)
-        .first()
+        Audit.objects.select_for_update().filter(pk=audit_id, tickets_done=tickets_done, state__in=Audit.OPEN).first()
     )
 
 
