@@ -65,3 +65,8 @@ BU = _bound(4, "0.0001", "1")
 SHRINK_PCT = _bound(6, "0.000001", "1")
 USD_BU = _bound(6, "0.000001", "1")
 USD = _bound(2, "0.01", "1")
+
+# What drying at home takes: gallons or kilowatt hours a point and wet bushel, dollars for one of them or for an hour.
+USE_PER_POINT_BU = _bound(6, "0", "10")
+ENERGY_USD = _bound(6, "0", "1000")
+HOURS = _bound(4, "0", "10000")
