@@ -20,8 +20,8 @@ from dryrecords.settlement.whole import Integers
 # Stands for null.
 MISSING = np.iinfo(np.int64).min
 STATED = ("net_bu", "shrink_bu", "moisture_discount_usd", "drying_charge_usd", "net_amount_usd")
-# Decimals that each column has.
-PLACES = {"gross_lb": 3, "tare_lb": 3, "moisture_pct": 3, "price_usd_bu": 6} | {f"stated_{name}": 4 for name in STATED}
+# Decimals that each column has; whatever is stated in as many as bushels have.
+PLACES = {"gross_lb": 2, "tare_lb": 2, "moisture_pct": 3, "price_usd_bu": 6} | {f"stated_{name}": 4 for name in STATED}
 
 # PostgreSQL's binary COPY: a header, then for each row the count of its columns and before each its length.
 _HEADER, _TRAILER = 19, 2

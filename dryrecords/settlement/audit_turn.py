@@ -45,8 +45,6 @@ UNITS = {NET: "bu", SHRINK: "bu", DISCOUNT: "usd", DRYING: "usd", AMOUNT: "usd"}
 MOST_EXPLANATIONS = 5
 # Once so many tickets were off, what explains next to none of them is not tried on the others.
 ENOUGH_OFF, SHARE_WORTH_TRYING = 2000, 0.02
-_EXACT_LB = 10 ** (3 - bounds.WEIGHT_LB.places)
-_HIGHEST_PRICE = bounds.PRICE_USD_BU.fixed(bounds.PRICE_USD_BU.highest)
 
 
 @dataclass
@@ -82,19 +80,18 @@ class Turn:
         self.found: list[Found] = []
 
     def examine_lines(self) -> None:
-        settled = self._can_be_settled()
-        left = settled.copy()
+        silent = np.logical_and.reduce([each == MISSING for each in self.rows.stated.values()])
+        self.tally.count("not_compared", {"nothing_stated": int(silent.sum())})
+        left = np.ones(self.rows.count, bool)
         for schedule in self.schedules:
             mask = left & self._in_force(schedule)
             left &= ~mask
             if mask.any():
                 _OfSchedule(self, schedule, np.flatnonzero(mask)).examine()
-        # A ticket that cannot be recomputed is still delivered under a schedule, or under none.
-        without = left | (~settled & ~self._any_in_force())
-        for place in np.flatnonzero(without):
+        for place in np.flatnonzero(left):
             self.found.append(Found(int(place), Kind.NO_SCHEDULE, "no schedule was in force at delivery"))
-        self.with_findings |= without
-        self.tally.kind(Kind.NO_SCHEDULE, causes=int(without.sum()))
+        self.with_findings |= left
+        self.tally.kind(Kind.NO_SCHEDULE, causes=int(left.sum()))
 
     def examine_moistures(self, own: OwnMoistures) -> None:
         off = np.flatnonzero(own.disagree)
@@ -119,20 +116,6 @@ class Turn:
             mask &= at < us_of(schedule.effective_to)
         return mask & schedule.is_for(self.rows.sold)
 
-    def _any_in_force(self) -> Truths:
-        masks = [self._in_force(each) for each in self.schedules]
-        return np.logical_or.reduce(masks) if masks else np.zeros(self.rows.count, bool)
-
-    def _can_be_settled(self) -> Truths:
-        """Whether a ticket is within the bounds of exact settlement; those that are not are counted."""
-        rows = self.rows
-        too_exact = (rows.gross_lb % _EXACT_LB != 0) | (rows.tare_lb % _EXACT_LB != 0)
-        dear = rows.price_usd_bu > _HIGHEST_PRICE
-        silent = np.logical_and.reduce([each == MISSING for each in rows.stated.values()])
-        counts = {"weight_too_exact": too_exact, "price_out_of_range": dear, "nothing_stated": silent}
-        self.tally.count("not_compared", {name: int(mask.sum()) for name, mask in counts.items()})
-        return ~(too_exact | dear)
-
 
 class _OfSchedule:
     """Those tickets of a turn for which one schedule was in force."""
@@ -142,7 +125,7 @@ class _OfSchedule:
         rows = turn.rows
         self.stated = {name: each[places] for name, each in rows.stated.items()}
         self.price, self.sold = rows.price_usd_bu[places], rows.sold[places]
-        self.gross, self.tare = rows.gross_lb[places] // _EXACT_LB, rows.tare_lb[places] // _EXACT_LB
+        self.gross, self.tare = rows.gross_lb[places], rows.tare_lb[places]
         self.moisture = rows.moisture_pct[places]
 
     def examine(self) -> None:

@@ -1,4 +1,4 @@
-"""Two moisture meters over a season, or one against a buyer's tickets: which tests are of the same grain, what they show."""
+"""Two moisture meters over a season, or one against a buyer's tickets: which tests pair, what they show."""
 
 from __future__ import annotations
 
