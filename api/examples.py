@@ -62,5 +62,23 @@ EXAMPLES = {
     },
     "power-readings": {"dryer": SOME_ID, "at": "2026-10-05T07:50:00-05:00", "meter_kwh": 18250},
     "prices": {"kind": "grain", "crop": "corn", "effective_from": "2026-09-01", "unit_price_usd": "4.05"},
+    "schedules": {
+        "buyer": "Crossroads Elevator",
+        "crop": "corn",
+        "effective_from": "2026-09-01T00:00:00-05:00",
+        "disposition": "any",
+        "rules": {
+            "base_moisture_pct": "15",
+            "moisture_rounding": {"step_pct": "0.1"},
+            "shrink": {"method": "factor", "factor_pct_per_point": "1.4"},
+            "drying_charge": {
+                "bands": [
+                    {"above_pct": "15", "up_to_pct": "18", "step_pct": "0.5", "per_step_usd_bu": "0.02"},
+                    {"above_pct": "18", "step_pct": "0.5", "per_step_usd_bu": "0.025"},
+                ],
+                "on": "wet_bu",
+            },
+        },
+    },
     "settings": {"effective_from": "2026-08-01", "crop": "corn", "handling_pct": 0.5, "base_moisture_pct": 15},
 }

@@ -41,6 +41,7 @@ NATURAL_KEY: dict[str, tuple[str, ...]] = {
     "power-readings": ("at", "dryer_id", "site_id"),
     "prices": ("effective_from", "kind", "crop", "site_id"),
     "settings": ("effective_from", "customer_id", "crop"),
+    "schedules": ("effective_from", "buyer", "crop", "disposition"),
 }
 
 ID_TAKEN = FieldError("/id", "id_taken", "This id is already in use.")

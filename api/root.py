@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api import equipment, harvest, tenancy
+from api import equipment, harvest, schedules, tenancy
 from api.operations import Answer, Operation
 from api.views import Route
 
@@ -26,7 +26,7 @@ DERIVED = (
     ("grain/storage-time", "A calculator: how long grain keeps."),
     ("grain/shrink", "A calculator: what drying takes from a mass of grain."),
 )
-RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES)
+RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES, *schedules.RESOURCES)
 
 
 class Root(Route):

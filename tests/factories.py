@@ -24,6 +24,8 @@ from dryrecords.harvest.models import (
 )
 from dryrecords.season.grids import grid_ask
 from dryrecords.season.models import ForecastGrid
+from dryrecords.settlement import services as settlement
+from dryrecords.settlement.models import Schedule
 from dryrecords.tenancy import services as tenancy
 from dryrecords.tenancy.access import Access, Role
 from dryrecords.tenancy.models import Customer, Organization, Site
@@ -158,6 +160,21 @@ def setting(by: Access, **values: Any) -> Setting:
     return harvest.settings.create(by, given | values)
 
 
+def schedule(by: Access, **values: Any) -> Schedule:
+    """Shrink of 1.4 % and a drying charge of 4.8 cents for each point above 15 %."""
+    given = {
+        "buyer": "Invented Elevator",
+        "crop": "corn",
+        "effective_from": datetime(2025, 8, 1, tzinfo=UTC),
+        "rules": {
+            "base_moisture_pct": "15",
+            "shrink": {"method": "factor", "factor_pct_per_point": "1.4"},
+            "drying_charge": {"per_point_usd_bu": "0.048", "on": "wet_bu"},
+        },
+    }
+    return settlement.schedules.create(by, given | values)
+
+
 def forecast_grid(by: Access, of: Dryer, **values: Any) -> ForecastGrid:
     """Two forecasts, not computed yet."""
     given = {
@@ -207,5 +224,6 @@ def farm(by: Access | None = None) -> Farm:
         power_reading(by, machine),
         price(by, site_id=place.pk),
         setting(by, customer_id=who.pk),
+        schedule(by),
     ]
     return Farm(by, {record.resource: record for record in made})

@@ -87,6 +87,12 @@ ALIASES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "power-readings": {"at": _TIMES, "meter": ("count", "meter reading", "reading")},
     "prices": {"effective_from": ("from", "since", *_TIMES), "kind": ("what", "type")},
+    "schedules": {
+        "buyer": ("elevator",),
+        "effective_from": ("from", "since", *_TIMES),
+        "effective_to": ("to", "until"),
+        "disposition": ("sold or stored",),
+    },
     "settings": {
         "effective_from": ("from", "since", *_TIMES),
         "handling": ("handling loss",),

@@ -42,16 +42,16 @@ class Ticket(Record):
     disposition = models.CharField(max_length=6, choices=Disposition, default=Disposition.SOLD)
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, null=True, related_name="tickets")
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, null=True, related_name="tickets")
-    gross_lb = exact(10, 3)
-    tare_lb = exact(10, 3)
+    gross_lb = exact(9, 2)
+    tare_lb = exact(9, 2)
     moisture_pct = exact(5, 3)
     test_weight_lb_bu = exact(5, 2, null=True)
     price_usd_bu = exact(10, 6, null=True)
     stated_net_bu = exact(10, 4, null=True)
     stated_shrink_bu = exact(10, 4, null=True)
-    stated_moisture_discount_usd = exact(12, 4, null=True)
-    stated_drying_charge_usd = exact(12, 4, null=True)
-    stated_net_amount_usd = exact(12, 4, null=True)
+    stated_moisture_discount_usd = exact(12, 2, null=True)
+    stated_drying_charge_usd = exact(12, 2, null=True)
+    stated_net_amount_usd = exact(12, 2, null=True)
 
     class Meta:
         constraints = [
@@ -68,7 +68,7 @@ class Ticket(Record):
             ),
             between("moisture_pct", 0, HIGHEST_MOISTURE_PCT, "ticket_moisture", "must be between 0 and 60 percent."),
             between("test_weight_lb_bu", 10, 100, "ticket_test_weight", "must be between 10 and 100 pounds a bushel."),
-            between("price_usd_bu", 0, 9_999, "ticket_price", "must be between 0 and 9,999."),
+            between("price_usd_bu", 0, 1_000, "ticket_price", "must be between 0 and 1,000 dollars a bushel."),
         ]
         indexes = [
             models.Index(fields=["organization", "-delivered_at", "id"], name="ticket_listed"),

@@ -95,6 +95,14 @@ TABLE = {
         "from": ("2025-08-01", "2025-08-02"),
         "to": ("2025-08-02", "2025-08-01"),
     },
+    "schedules": {
+        "buyer": (quote("Invented Elevator"), "Other"),
+        "crop": ("corn", "oats"),
+        "disposition": ("any", "sold"),
+        "in_force_at": ("2025-08-01", "2025-07-31"),
+        "from": ("2025-08-01", "2025-08-02"),
+        "to": ("2025-08-02", "2025-08-01"),
+    },
     "settings": {
         "customer": "customers",
         "crop": (None, "corn"),

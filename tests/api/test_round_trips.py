@@ -105,4 +105,5 @@ CHANGES: dict[str, dict[str, Any]] = {
     "power-readings": {"meter_kwh": 23_456.8},
     "prices": {"unit_price_usd": "4.2"},
     "settings": {"handling_pct": 0.7},
+    "schedules": {"rules": {"base_moisture_pct": "14.5"}},
 }

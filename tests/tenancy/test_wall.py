@@ -132,7 +132,11 @@ def test_ids_of_others_in_bodies(name: str, field: str, farm: Farm, monkeypatch:
     body = bodies(own)[name]
     monkeypatch.setattr(RecordQuerySet, "visible_to", lambda self, access: self.filter(deleted_at__isnull=True))
     change = {field: str(farm[f"{field}es" if field == "batch" else f"{field}s"].pk)}
-    other_parent = {"bin": "batch", "ticket": "batch", "site": "dryer"}.get(field) if name in ("samples", "power-readings") else None
+    other_parent = (
+        {"bin": "batch", "ticket": "batch", "site": "dryer"}.get(field)
+        if name in ("samples", "power-readings")
+        else None
+    )
     change |= {other_parent: None} if other_parent else {}
     stranger = Client(make.token(make.organization(STRANGERS)))
     answer = stranger.post(name, body | change)
