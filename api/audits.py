@@ -28,6 +28,7 @@ from dryrecords.core.errors import NotFound
 from dryrecords.harvest.models import Crop
 from dryrecords.settlement import audits
 from dryrecords.settlement.audit_model import Audit, Finding
+from dryrecords.settlement.audit_summary import summary_of
 from dryrecords.tenancy import scope
 
 COLUMNS = (
@@ -90,10 +91,11 @@ class AuditSerializer(StrictSerializer):
 
 class _Audits(Route):
     def answer(self, audit_id: UUID, code: int = status.HTTP_200_OK) -> Response:
-        found = audits.audits_of(self.access).filter(pk=audit_id).values_list(*COLUMNS, "summary").first()
+        found = audits.audits_of(self.access).filter(pk=audit_id).first()
         if found is None:
             raise NotFound()
-        return Response(_outward(found[:-1]) | {"summary": found[-1]}, status=code)
+        told = _outward([getattr(found, name) for name in COLUMNS])
+        return Response(told | {"summary": summary_of(found)}, status=code)
 
 
 class AuditList(_Audits):
@@ -319,7 +321,7 @@ AUDIT_AND_SUMMARY = {
     "required": [*AUDIT["required"], "summary"],
     "properties": {
         **AUDIT["properties"],
-        "summary": {"anyOf": [SUMMARY, {"type": "null"}], "description": "Of the tickets looked at so far."},
+        "summary": SUMMARY | {"description": "Of the tickets looked at so far."},
     },
 }
 FINDING = _object(

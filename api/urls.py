@@ -14,6 +14,7 @@ from api.forecasts import AskGrid, Forecast, Grid
 from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
 from api.learned import AdviceForNext, Calibration
+from api.meter_comparison import MeterComparison
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
@@ -65,6 +66,7 @@ urlpatterns = [
     path("/imports", ImportList.as_view(), name="imports"),
     path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),
     path("/imports/<id:id>/errors.csv", Errors.as_view(), name="imports-errors"),
+    path("/meters/comparison", MeterComparison.as_view(), name="meters-comparison"),
     path("/audits", AuditList.as_view(), name="audits"),
     path("/audits/<id:id>", OneAudit.as_view(), name="audits-one"),
     path("/audits/<id:id>/cancel", CancelAudit.as_view(), name="audits-cancel"),

@@ -126,9 +126,9 @@ def _roundings(rules: Rules) -> Iterator[tuple[str, Rules]]:
     to = rules.rounding
     for mode in MODES:
         yield f"money rounded {_way(mode)}", replace(rules, rounding=replace(to, usd=replace(to.usd, mode=mode)))
-        yield f"bushels rounded {_way(mode)}", replace(rules, rounding=replace(to, bu=replace(to.bu, mode=mode)))
-    for step in _BU_STEPS:
-        yield f"bushels rounded to {step}", replace(rules, rounding=replace(to, bu=replace(to.bu, step=step)))
+        for step in _BU_STEPS:
+            text = f"bushels rounded {_way(mode)} to {step}"
+            yield text, replace(rules, rounding=replace(to, bu=Rounding(step, mode)))
     for step in _RATE_STEPS:
         text = f"rates a bushel rounded to {step}"
         yield text, replace(rules, rounding=replace(to, usd_bu=replace(to.usd_bu, step=step)))

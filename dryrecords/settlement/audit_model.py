@@ -46,7 +46,6 @@ class Audit(models.Model):
     after_id = models.UUIDField(null=True)
     # Whole numbers that add up from one turn to the next: see settlement.audit_tally.
     tally = models.JSONField(default=dict)
-    summary = models.JSONField(null=True)
     # Why it failed as a whole.
     error = models.TextField(blank=True, default="")
     created_at = models.DateTimeField(default=timezone.now)

@@ -20,7 +20,6 @@ from dryrecords.settlement.audit_moistures import own_moistures, samples_of
 from dryrecords.settlement.audit_rows import TicketRows, read_rows
 from dryrecords.settlement.audit_schedules import schedules_of
 from dryrecords.settlement.audit_statutes import statutory_departures
-from dryrecords.settlement.audit_summary import summary_of
 from dryrecords.settlement.audit_tally import Tally
 from dryrecords.settlement.audit_turn import Found, Turn
 
@@ -33,7 +32,6 @@ _PROGRESS = (
     "after_delivered_at",
     "after_id",
     "tally",
-    "summary",
     "state",
     "error",
     "finished_at",
@@ -76,7 +74,7 @@ def _turn(audit_id: UUID, tickets_done: int) -> Audit | None:
         _look_at(audit, rows, tally)
     if rows.count < TICKETS_AT_A_TIME:
         _finish(audit, tally)
-    audit.tally, audit.summary = tally.json(), summary_of(audit, tally)
+    audit.tally = tally.json()
     audit.attempts, audit.run_after = 0, clock.now() + audits.LEASE
     audit.save(update_fields=_PROGRESS)
     return audit

@@ -20,8 +20,9 @@ CAUTIONS = [
 ]
 
 
-def summary_of(audit: Audit, tally: Tally) -> dict[str, Any]:
+def summary_of(audit: Audit) -> dict[str, Any]:
     """Whole at any time: of as many tickets as were looked at so far."""
+    tally = Tally(audit.tally)
     kinds, months = tally["kinds"], tally["months"]
     too_much = sum(month[2] for month in months.values())
     too_little = -sum(month[3] for month in months.values())

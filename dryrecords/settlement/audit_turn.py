@@ -10,9 +10,11 @@ from uuid import UUID
 
 import numpy as np
 
+from dryrecords.core.decimals import from_float
 from dryrecords.grain.crops import CROPS
 from dryrecords.settlement import bounds
 from dryrecords.settlement.audit_alternatives import Alternative, alternatives
+from dryrecords.settlement.audit_explained import Loads, explain
 from dryrecords.settlement.audit_lines import (
     AMOUNT,
     DISCOUNT,
@@ -27,7 +29,6 @@ from dryrecords.settlement.audit_lines import (
     Expected,
     Truths,
     compare,
-    expected_of,
     increments,
 )
 from dryrecords.settlement.audit_model import Finding
@@ -36,15 +37,11 @@ from dryrecords.settlement.audit_rows import MISSING, TicketRows, us_of
 from dryrecords.settlement.audit_schedules import AuditSchedule
 from dryrecords.settlement.audit_statutes import add_departures
 from dryrecords.settlement.audit_tally import Tally
-from dryrecords.settlement.fixed_point import settle_many
-from dryrecords.settlement.rules import exact
 from dryrecords.settlement.whole import Integers
 
 Kind = Finding.Kind
 UNITS = {NET: "bu", SHRINK: "bu", DISCOUNT: "usd", DRYING: "usd", AMOUNT: "usd"}
-MOST_EXPLANATIONS = 5
-# Once so many tickets were off, what explains next to none of them is not tried on the others.
-ENOUGH_OFF, SHARE_WORTH_TRYING = 2000, 0.02
+MOST_EXPLANATIONS = 8
 
 
 @dataclass
@@ -64,9 +61,7 @@ class Found:
 
 
 def bushel_lb(crop: str) -> Decimal:
-    exactly = exact(CROPS[crop].bushel_lb)
-    assert exactly is not None
-    return exactly
+    return from_float(CROPS[crop].bushel_lb, bounds.BUSHEL_LB.smallest)
 
 
 class Turn:
@@ -124,13 +119,13 @@ class _OfSchedule:
         self.turn, self.schedule, self.places, self.tally = turn, schedule, places, turn.tally
         rows = turn.rows
         self.stated = {name: each[places] for name, each in rows.stated.items()}
-        self.price, self.sold = rows.price_usd_bu[places], rows.sold[places]
-        self.gross, self.tare = rows.gross_lb[places], rows.tare_lb[places]
-        self.moisture = rows.moisture_pct[places]
+        self.loads = Loads(rows.gross_lb, rows.tare_lb, rows.moisture_pct, rows.price_usd_bu).only(places)
+        self.sold = rows.sold[places]
 
     def examine(self) -> None:
-        expected = self._expected(Alternative("", self.schedule.rules, self.turn.bushel_lb), slice(None))
-        compared = compare(self.schedule.rules, expected, self.stated, self.price, self.sold)
+        rules, loads = self.schedule.rules, self.loads
+        expected = loads.settled(rules, self.turn.bushel_lb)
+        compared = compare(rules, expected, self.stated, loads.price, self.sold)
         off = np.flatnonzero(compared.any_off())
         explained = self._explained(off, compared) if len(off) else []
         # One other rule that explains a ticket is one cause, however many lines it shows in.
@@ -139,19 +134,7 @@ class _OfSchedule:
         self.turn.found.extend(self._findings(off, expected, compared, explained))
         self.turn.with_findings[self.places[off]] = True
         self.turn.effect[self.places] += sum(compared.effect.values())
-        add_departures(self.tally, self.schedule, self.turn.crop, expected, compared, self.price)
-
-    def _expected(self, by: Alternative, those: Any) -> Expected:
-        price = self.price[those]
-        many = settle_many(
-            by.rules,
-            gross=self.gross[those],
-            tare=self.tare[those],
-            moisture=self.moisture[those],
-            bushel=bounds.BUSHEL_LB.fixed(by.bushel_lb),
-            price=np.where(price == MISSING, 0, price),
-        )
-        return expected_of(many)
+        add_departures(self.tally, self.schedule, self.turn.crop, expected, compared, loads.price)
 
     def _count(self, expected: Expected, compared: Compared) -> None:
         steps = increments(self.schedule.rules)
@@ -165,23 +148,8 @@ class _OfSchedule:
             self.tally.count("rounded_otherwise", {kind: int((small & off).sum())})
 
     def _explained(self, off: Integers, compared: Compared) -> list[list[str]]:
-        """For each ticket that is off: other rules by which all that it states comes out so."""
-        key = str(self.schedule.id)
-        counts = self.tally["explained"].setdefault(key, {})
-        before = self.tally.of("off", key)
-        texts: list[list[str]] = [[] for _ in off]
-        for by in self._alternatives():
-            if before >= ENOUGH_OFF and counts.get(by.text, 0) < SHARE_WORTH_TRYING * before:
-                continue
-            other = self._expected(by, off)
-            fits = np.ones(len(off), bool)
-            for kind in KINDS:
-                fits &= ~compared.comparable[kind][off] | (other[kind] == compared.stated[kind][off])
-            counts[by.text] = counts.get(by.text, 0) + int(fits.sum())
-            for i in np.flatnonzero(fits):
-                texts[i].append(by.text)
-        self.tally["off"][key] = before + len(off)
-        return texts
+        due = Alternative("", self.schedule.rules, self.turn.bushel_lb)
+        return explain(self.loads, due, self._alternatives(), off, compared, self.tally, str(self.schedule.id))
 
     def _alternatives(self) -> list[Alternative]:
         others = [(each.as_an_error(), each.rules) for each in self.turn.schedules if each is not self.schedule]
@@ -212,7 +180,7 @@ class _OfSchedule:
         if cause:
             return f"follows from the {cause.replace('_', ' ')}"
         schedule = f"by the schedule in force from {self.schedule.effective_from:%Y-%m-%d}"
-        moisture = _shown(self.moisture[i], 3)
+        moisture = _shown(self.loads.moisture[i], 3)
         if expected.rejected[i]:
             return f"{moisture} % is above {self.schedule.rules.reject_above_pct} %: nothing is bought {schedule}"
         lines = expected.lines
@@ -220,8 +188,8 @@ class _OfSchedule:
         if kind == SHRINK:
             told = f"{_shown(expected.shrink_pct[i], 6)} % of {wet_bu} wet bushels at {moisture} %"
         elif kind == NET:
-            net_lb, shrink = _shown(self.gross[i] - self.tare[i], 2), _shown(lines["shrink_bu"][i], 4)
-            told = f"{net_lb} lb at {self.turn.bushel_lb} lb a bushel, less {shrink} bu of shrink"
+            net_lb, shrink = _shown(self.loads.gross[i] - self.loads.tare[i], 2), _shown(lines["shrink_bu"][i], 4)
+            told = f"{net_lb} lb at {self.turn.bushel_lb:.2f} lb a bushel, less {shrink} bu of shrink"
         elif kind == DISCOUNT:
             told = f"{_shown(expected.discount_usd_bu[i], 6)} a bushel at {moisture} %, on {net_bu} bu"
         elif kind == DRYING:

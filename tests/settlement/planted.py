@@ -124,6 +124,7 @@ def season(count: int, seed: int = 20251015) -> list[Ticket]:
 @dataclass(frozen=True)
 class Mistake:
     name: str
+    # One that the audit should tell of; with `or` where it depends on the ticket which line comes first.
     kind: str
     make: Callable[[Ticket], None]
     # A rule that the audit should name.
@@ -237,16 +238,18 @@ def _credit(rules: dict[str, Any]) -> dict[str, Any]:
     return {**rules, "shrink": {**rules["shrink"], "below_base": "credit"}}
 
 
+def _whole_points(ticket: Ticket) -> None:
+    charge = dict(ticket.rules["drying_charge"])
+    rate = charge.pop("per_point_usd_bu")
+    bands = [{"above_pct": "15", "step_pct": "1", "per_step_usd_bu": rate}]
+    ticket.state(ticket.by({**ticket.rules, "drying_charge": charge | {"bands": bands}}))
+
+
 def _other_moisture(points: str) -> Callable[[Ticket], None]:
     return lambda ticket: ticket.state(ticket.by(moisture_pct=ticket.moisture_pct + D(points)))
 
 
 _SHIFTED = [{"above_pct": "15.4", "step_pct": "0.5", "per_step_usd_bu": "0.011"}]
-_WHOLE = {
-    "bands": [{"above_pct": "15", "step_pct": "1", "per_step_usd_bu": "0.047"}],
-    "on": "wet_bu",
-    "minimum_usd_bu": "0.05",
-}
 
 MISTAKES = [
     Mistake("schedule of last month", "drying_charge", _stale, "the schedule from 2025-09-01"),
@@ -259,25 +262,28 @@ MISTAKES = [
     _rule("a factor nobody posts", "shrink", "", shrink__factor_pct_per_point="1.43"),
     _rule("twice the handling", "shrink", "0.5 % handling loss", shrink__handling_pct="0.5"),
     _rule("no handling", "shrink", "0 % handling loss", shrink__handling_pct="0"),
-    _rule("dry matter instead of the factor", "shrink", "shrink by dry matter", shrink__method="dry_matter"),
+    _rule("dry matter instead of the factor", "shrink", "shrink by dry matter",
+          shrink__method="dry_matter", shrink__factor_pct_per_point=None),
     _rule("no shrink", "shrink", "no shrink", shrink=None),
     _rule("charge on net bushels", "drying_charge", "drying charged on net bushels", drying_charge__on="net_bu"),
     _rule("charge from 14 %", "drying_charge", "drying charged from 14 %", drying_charge__base_moisture_pct="14"),
     _rule("charge from 15.5 %", "drying_charge", "drying charged from 15.5 %", drying_charge__base_moisture_pct="15.5"),
-    _rule("charge by whole points", "drying_charge", "drying charged by whole points begun", drying_charge=_WHOLE),
+    Mistake("charge by whole points", "drying_charge", _whole_points, "drying charged by whole points begun"),
     _rule("charge of a cent more", "drying_charge", "", drying_charge__per_point_usd_bu="0.057"),
     _rule("no charge", "drying_charge", "no drying charge", drying_charge=None),
-    _rule("moisture up to halves", "shrink", "moisture rounded up to 0.5", moisture_rounding={"step_pct": "0.5", "mode": "up"}),
+    _rule("moisture up to halves", "shrink", "moisture rounded up to 0.5",
+          moisture_rounding={"step_pct": "0.5", "mode": "up"}),
     _rule("moisture to whole points", "shrink", "moisture rounded half up to 1", moisture_rounding={"step_pct": "1"}),
-    _rule("moisture cut off", "shrink", "moisture rounded down to 1", moisture_rounding={"step_pct": "1", "mode": "down"}),
+    _rule("moisture cut off", "shrink", "moisture rounded down to 1",
+          moisture_rounding={"step_pct": "1", "mode": "down"}),
     _rule("only whole steps", "discount", "moisture discount: only whole steps count", discount=_SHIFTED),
     _rule("no discount", "discount", "no moisture discount", discount=[]),
-    _rule("bushels cut off", "shrink", "", rounding__bu={"step": "1", "mode": "down"}),
-    _rule("bushels to tenths", "net_bushels", "bushels rounded to 0.1", rounding__bu="0.1"),
-    _rule("rates to cents", "drying_charge", "rates a bushel rounded to 0.01", rounding__usd_bu="0.01"),
+    _rule("bushels cut off", "net_bushels", "bushels rounded down to 1", rounding__bu={"step": "1", "mode": "down"}),
+    _rule("bushels to tenths", "net_bushels", "bushels rounded half up to 0.1", rounding__bu="0.1"),
+    _rule("rates to cents", "discount or drying_charge", "rates a bushel rounded to 0.01", rounding__usd_bu="0.01"),
     _rule("every base half a point lower", "shrink", "every base at 14.5 %", base_moisture_pct="14.5",
-          shrink__base_moisture_pct="14", discount=[{"above_pct": "14.5", "step_pct": "0.5", "per_step_usd_bu": "0.011"}],
-          drying_charge__base_moisture_pct="14.5"),
+          shrink__base_moisture_pct="14", drying_charge__base_moisture_pct="14.5",
+          discount=[{"above_pct": "14.5", "step_pct": "0.5", "per_step_usd_bu": "0.011"}]),
     Mistake("60 lb to the bushel", "net_bushels", lambda t: t.state(t.by(bushel_lb=D(60))), "bushels of 60 lb"),
     Mistake("moisture a point higher", "shrink", _other_moisture("1")),
     Mistake("moisture of the load before", "shrink", _other_moisture("-2.3")),
@@ -299,7 +305,8 @@ MISTAKES = [
     _carried("shrink not deducted", "net_bushels", _of_net(lambda t, right: right.wet_bu)),
     _carried("discount on wet bushels", "discount",
              lambda t, right: {"moisture_discount_usd": _cents(right.wet_bu * right.moisture_discount_usd_bu)}),
-    _carried("charge taken twice", "drying_charge", lambda t, right: {"drying_charge_usd": 2 * right.drying_charge_usd}),
+    _carried("charge taken twice", "drying_charge",
+             lambda t, right: {"drying_charge_usd": 2 * right.drying_charge_usd}),
     _carried("discount forgotten in the sum", "amount",
              lambda t, right: {"net_amount_usd": right.net_amount_usd + right.moisture_discount_usd}),
     _carried("discount added", "amount",
