@@ -60,7 +60,7 @@ class MeterComparison(Route):
             "meters",
             {
                 200: Answer(
-                    "Bias, limits of agreement, tests against the tolerance, the line between; by bands.", REPORT
+                    "Bias, limits of agreement, tests against the tolerance, by bands; the line.", REPORT
                 )
             },
             query=PARAMETERS,

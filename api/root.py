@@ -20,6 +20,8 @@ DERIVED = (
     ("dryers/{id}/calibration", "What a dryer's own batches taught."),
     ("dryers/{id}/advice", "Target, cut-off and time for the next batch."),
     ("bins/{id}/storage", "What stands in a bin, and how much of its storage life is used."),
+    ("schedules/{id}/quote", "What a load comes to by a schedule, and by drying it first."),
+    ("schedules/{id}/table", "What a schedule says at each moisture."),
     ("grain/equilibrium", "A calculator: moisture that grain comes to in air."),
     ("grain/air", "A calculator: moist air, heated or not."),
     ("grain/airflow", "A calculator: pressure and fan power for air through a bed."),

@@ -15,6 +15,7 @@ from api.tickets import exactly
 from dryrecords.harvest.models import Crop
 from dryrecords.settlement import services
 from dryrecords.settlement.models import Schedule
+from dryrecords.settlement.statutes import STATUTES
 
 RULES = (
     "base_moisture_pct, moisture_rounding {step_pct, mode}, shrink {method (factor, dry_matter), base_moisture_pct,"
@@ -49,7 +50,11 @@ class ScheduleSerializer(RecordSerializer):
     disposition = ChoiceField(
         Schedule.Disposition.choices, required=False, help_text="For grain that is sold, stored, or any: if left out."
     )
-    jurisdiction = optional(TextField, 100, help_text="Whose law on shrink an audit compares the rules with.")
+    jurisdiction = optional(
+        TextField,
+        100,
+        help_text=f"Whose law on shrink an audit compares the rules with. Known are: {', '.join(STATUTES)}.",
+    )
     rules = RulesField()
 
 

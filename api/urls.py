@@ -15,6 +15,7 @@ from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
 from api.learned import AdviceForNext, Calibration
 from api.meter_comparison import MeterComparison
+from api.quotes import AskQuote, Table
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
 from api.schema import openapi
@@ -62,6 +63,8 @@ urlpatterns = [
     path("/dryers/<id:id>/calibration", Calibration.as_view(), name="dryer-calibration"),
     path("/dryers/<id:id>/advice", AdviceForNext.as_view(), name="dryer-advice"),
     path("/bins/<id:id>/storage", Storage.as_view(), name="bin-storage"),
+    path("/schedules/<id:id>/quote", AskQuote.as_view(), name="schedule-quote"),
+    path("/schedules/<id:id>/table", Table.as_view(), name="schedule-table"),
     path("/grain/shrink", Shrink.as_view(), name="grain-shrink"),
     path("/imports", ImportList.as_view(), name="imports"),
     path("/imports/<id:id>", OneImport.as_view(), name="imports-one"),

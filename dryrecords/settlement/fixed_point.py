@@ -2,7 +2,8 @@
 
 Every quantity is an integer in the smallest unit that bounds.py allows it: pounds in hundredths, pounds a bushel and
 moisture in thousandths, bushels in ten thousandths, shrink and rates a bushel in millionths, amounts in cents. Whatever
-depends on the moisture alone is worked out once for each moisture there is and looked up (moistures.py).
+depends on the moisture alone is worked out once for each moisture there is and looked up (moistures.py). A column of
+the database comes in as `(gross_lb * 100)::bigint`, which is exact for what the bounds allow.
 
 No intermediate value reaches 2**63 = 9.2e18, because each factor has a bound that is checked. In the units above:
 

@@ -35,6 +35,8 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/readings/bulk": ["POST"],
     "api/v1/samples/bulk": ["POST"],
     "api/v1/imports": ["GET", "POST"],
+    "api/v1/audits": ["GET", "POST"],
+    "api/v1/meters/comparison": ["GET"],
     **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
@@ -52,12 +54,19 @@ WITH_ID = (
         # So has an import.
         "api/v1/imports/<id:id>": ("samples", ["GET"]),
         "api/v1/imports/<id:id>/errors.csv": ("samples", ["GET"]),
+        # And an audit that of its ticket.
+        "api/v1/audits/<id:id>": ("tickets", ["GET"]),
+        "api/v1/audits/<id:id>/cancel": ("tickets", ["POST"]),
+        "api/v1/audits/<id:id>/findings": ("tickets", ["GET"]),
+        "api/v1/audits/<id:id>/findings.csv": ("tickets", ["GET"]),
         "api/v1/dryers/<id:id>/forecast": ("dryers", ["POST"]),
         "api/v1/dryers/<id:id>/forecast-grids": ("dryers", ["POST"]),
         "api/v1/forecast-grids/<id:id>": ("forecast-grids", ["GET"]),
         "api/v1/dryers/<id:id>/calibration": ("dryers", ["GET"]),
         "api/v1/dryers/<id:id>/advice": ("dryers", ["GET"]),
         "api/v1/bins/<id:id>/storage": ("bins", ["GET"]),
+        "api/v1/schedules/<id:id>/quote": ("schedules", ["POST"]),
+        "api/v1/schedules/<id:id>/table": ("schedules", ["GET"]),
     }
 )
 REFERENCES = [
@@ -118,6 +127,7 @@ def test_ids_of_others_in_paths(address: str, role: str, farm: Farm) -> None:
     name, methods = WITH_ID[address]
     hold(farm)
     brought(farm)
+    factories.audit(farm.by, id=farm["tickets"].pk)
     stranger = Client(factories.token(factories.organization("Another Invented Drying"), role))
     for method in methods:
         foreign = problem(stranger.send(method, path_of(address, id_in(farm, name)), {}), 404)

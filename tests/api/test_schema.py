@@ -41,7 +41,7 @@ def test_every_operation_says_how_it_refuses(document: Any) -> None:
                 re.findall(r"{(\w+)}", path)
             )
     assert len(ids) == len(set(ids))
-    assert len(document["paths"]) == 4 * len(RESOURCES) + 26
+    assert len(document["paths"]) == 4 * len(RESOURCES) + 28
 
 
 @pytest.mark.parametrize("name", [resource.name for resource in RESOURCES])

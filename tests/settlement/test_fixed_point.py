@@ -13,9 +13,7 @@ from dryrecords.settlement.rules import Load, LoadInvalid, rules_of, settle
 from tests.settlement.invented import documents, loads
 from tests.settlement.plain import plain_settlement
 
-FIELDS = {"gross": "gross_lb", "tare": "tare_lb", "moisture": "moisture_pct", "price": "price_usd_bu"} | {
-    "bushel": "bushel_lb"
-}
+FIELDS = dict(zip(INPUT_SCALES, ("gross_lb", "tare_lb", "moisture_pct", "price_usd_bu", "bushel_lb"), strict=True))
 TRUCK = {"gross": 8_000_000, "tare": 2_400_000, "moisture": 20_300, "price": 4_200_000, "bushel": 56_000}
 SHRUNK = {"base_moisture_pct": "15", "shrink": {"method": "factor", "factor_pct_per_point": "1.4"}}
 
@@ -24,7 +22,7 @@ def integers(many):
     return {name: np.array([int(load[field] * INPUT_SCALES[name]) for load in many]) for name, field in FIELDS.items()}
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(documents(), st.lists(loads(), min_size=1, max_size=12))
 def test_all_three_agree_on_every_figure(document, many):
     rules = rules_of(document)
@@ -62,16 +60,15 @@ def test_nothing_overflows_at_the_bounds(document, coarse, mode):
     document = document | {"rounding": rounding}
     many = [
         {
-            "gross_lb": Decimal(gross),
+            "gross_lb": Decimal("10000000"),
             "tare_lb": Decimal(0),
             "moisture_pct": Decimal(moisture),
             "price_usd_bu": Decimal(price),
             "bushel_lb": Decimal(bushel),
         }
-        for gross in ("10000000", "9999999.99")
         for moisture in ("0", "0.002", "50", "99.999")
-        for price in ("0", "999.999999", "1000")
-        for bushel in ("10", "10.001", "200")
+        for price in ("999.999999", "1000")
+        for bushel in ("10", "10.001")
     ]
     with np.errstate(all="raise"):
         settled = settle_many(rules_of(document), **integers(many))
