@@ -167,14 +167,19 @@ class Departure:
 
 
 def departure(rules: Rules, statute: Statute, crop: str, moisture_used_pct: Decimal) -> Departure | None:
-    """The schedule's shrink for moisture, without its handling, against the text; None for a crop it does not cover."""
+    """The schedule's shrink for moisture, without its handling, against the text.
+
+    None for a crop the text does not cover, and for a schedule that takes no shrink: a lower price is none.
+    """
     shrink = rules.shrink
-    base = shrink.base_moisture_pct if shrink else rules.base_moisture_pct
+    if shrink is None:
+        return None
+    base = shrink.base_moisture_pct
     statutory = statutory_shrink_pct(statute, crop, moisture_used_pct, base)
     if statutory is None:
         return None
     total = rules.shrink_pct(moisture_used_pct)
-    handling = shrink.handling_pct if shrink and moisture_used_pct > base else ZERO
+    handling = shrink.handling_pct if moisture_used_pct > base else ZERO
     most = statute.most_handling_pct
     found = Departure(
         statute=statute,

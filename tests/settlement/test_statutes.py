@@ -34,7 +34,7 @@ def test_every_text_is_cited_and_deferred_to(statute):
         (factor("1.4"), "1.1", "It takes 1.1 more."),
         (factor("1.1"), "-0.4", "It takes 0.4 less."),
         ({"method": "dry_matter"}, "-0.017647", "It takes 0.017647 less."),
-        (None, "-5.9", "It takes 5.9 less."),
+        (factor("1.18", below_base="credit"), "0", "The two agree."),
     ],
 )
 def test_departure_from_a_fixed_rate(shrink, by, text):
@@ -74,6 +74,10 @@ def test_what_the_schedule_rounds_away_is_no_departure():
 def test_nothing_is_shrunk_below_the_base():
     assert statutory_shrink_pct(IOWA, "corn", D(14), D(15)) == 0
     assert departure(rules(factor("1.4", handling_pct="1")), IOWA, "corn", D(15)).departs is False
+
+
+def test_a_discount_of_the_price_is_no_shrink():
+    assert departure(rules(None), IOWA, "corn", D(20)) is None
 
 
 def test_an_insurer_says_nothing_of_other_crops():
