@@ -58,11 +58,7 @@ class MeterComparison(Route):
             "meters_comparison",
             "Compare two moisture meters, or a meter and a buyer's tickets, over a season",
             "meters",
-            {
-                200: Answer(
-                    "Bias, limits of agreement, tests against the tolerance, by bands; the line.", REPORT
-                )
-            },
+            {200: Answer("Bias, limits of agreement, tests against the tolerance, by bands; the line.", REPORT)},
             query=PARAMETERS,
         )
 

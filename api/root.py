@@ -22,6 +22,8 @@ DERIVED = (
     ("bins/{id}/storage", "What stands in a bin, and how much of its storage life is used."),
     ("schedules/{id}/quote", "What a load comes to by a schedule, and by drying it first."),
     ("schedules/{id}/table", "What a schedule says at each moisture."),
+    ("audits", "Audits of a buyer's tickets: every figure recomputed, what differs as findings, a summary."),
+    ("meters/comparison", "Two moisture meters, or a meter and a buyer's tickets, over a season."),
     ("grain/equilibrium", "A calculator: moisture that grain comes to in air."),
     ("grain/air", "A calculator: moist air, heated or not."),
     ("grain/airflow", "A calculator: pressure and fan power for air through a bed."),

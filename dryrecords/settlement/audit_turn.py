@@ -10,9 +10,6 @@ from uuid import UUID
 
 import numpy as np
 
-from dryrecords.core.decimals import from_float
-from dryrecords.grain.crops import CROPS
-from dryrecords.settlement import bounds
 from dryrecords.settlement.audit_alternatives import Alternative, alternatives
 from dryrecords.settlement.audit_explained import Loads, explain
 from dryrecords.settlement.audit_lines import (
@@ -37,6 +34,7 @@ from dryrecords.settlement.audit_rows import MISSING, TicketRows, us_of
 from dryrecords.settlement.audit_schedules import AuditSchedule
 from dryrecords.settlement.audit_statutes import add_departures
 from dryrecords.settlement.audit_tally import Tally
+from dryrecords.settlement.selectors import bushel_lb
 from dryrecords.settlement.whole import Integers
 
 Kind = Finding.Kind
@@ -58,10 +56,6 @@ class Found:
     consequence_of: str = ""
     schedule_id: UUID | None = None
     explanations: list[str] = field(default_factory=list)
-
-
-def bushel_lb(crop: str) -> Decimal:
-    return from_float(CROPS[crop].bushel_lb, bounds.BUSHEL_LB.smallest)
 
 
 class Turn:

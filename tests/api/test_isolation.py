@@ -21,6 +21,7 @@ from tests.api.offline import hold
 from tests.api.test_problems import pointers, problem
 from tests.factories import Farm
 from tests.imports.brought import brought
+from tests.settlement import audited
 
 NAMES = [resource.name for resource in RESOURCES]
 
@@ -127,7 +128,7 @@ def test_ids_of_others_in_paths(address: str, role: str, farm: Farm) -> None:
     name, methods = WITH_ID[address]
     hold(farm)
     brought(farm)
-    factories.audit(farm.by, id=farm["tickets"].pk)
+    audited.audit_of(farm)
     stranger = Client(factories.token(factories.organization("Another Invented Drying"), role))
     for method in methods:
         foreign = problem(stranger.send(method, path_of(address, id_in(farm, name)), {}), 404)

@@ -10,7 +10,7 @@ from django.db import connection, transaction
 
 from dryrecords.core.ids import new_id
 from dryrecords.harvest.models import Sample, Ticket
-from dryrecords.settlement import audit_run, audits
+from dryrecords.settlement import audit_run
 from dryrecords.settlement.audit_model import Audit, Finding
 from dryrecords.tenancy.access import Access
 from tests import factories
@@ -75,7 +75,17 @@ def add_samples(by: Access, of: Iterable[tuple[Ticket, float]], **values: Any) -
 
 def audit(by: Access, **asked: Any) -> Audit:
     """Asked for, and worked on until it has ended."""
-    made = audits.ask(by, **{"buyer": BUYER, "crop": "corn", "season": 2025} | asked)
+    return _worked_on(factories.audit(by, **asked))
+
+
+def audit_of(farm: factories.Farm) -> Audit:
+    """For tests that walk every route: it has the id of the farm's ticket."""
+    made = factories.audit(farm.by)
+    Audit.objects.filter(pk=made.pk).update(id=farm["tickets"].pk)
+    return _worked_on(Audit.objects.get(pk=farm["tickets"].pk))
+
+
+def _worked_on(made: Audit) -> Audit:
     audit_run.run(made)
     made.refresh_from_db()
     return made
