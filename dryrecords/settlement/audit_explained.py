@@ -56,33 +56,27 @@ class Loads:
 
 
 def explain(
-    loads: Loads,
-    by: Alternative,
-    others: Iterable[Alternative],
-    off: Integers,
-    compared: Compared,
-    tally: Tally,
-    key: str,
+    loads: Loads, due: Alternative, others: Iterable[Alternative], compared: Compared, tally: Tally, key: str
 ) -> list[list[str]]:
-    """For each ticket that is off the rules that make it come out as it is stated, the most frequent ones first.
+    """For each of n tickets that are off the rules that make it come out as it is stated, the most frequent ones first.
 
-    `by` is what was due; `key` is that of its schedule in the tally.
+    `key` is that of the schedule that was due, in the tally.
     """
+    count = len(loads.gross)
     counts = tally["explained"].setdefault(key, {})
     before = tally.of("off", key)
-    texts: list[list[str]] = [[] for _ in off]
-    those = loads.only(off)
+    texts: list[list[str]] = [[] for _ in range(count)]
     for other in others:
         if before >= ENOUGH_OFF and counts.get(other.text, 0) < SHARE_WORTH_TRYING * before:
             continue
-        fits = _fits(those.settled(other.rules, other.bushel_lb), compared, off)
+        fits = _fits(loads.settled(other.rules, other.bushel_lb), compared, np.arange(count))
         counts[other.text] = counts.get(other.text, 0) + int(fits.sum())
         for i in np.flatnonzero(fits):
             texts[i].append(other.text)
-    tally["off"][key] = before + len(off)
+    tally["off"][key] = before + count
     texts = [sorted(each, key=lambda text: -counts[text]) for each in texts]
     unexplained = np.array([not each for each in texts], dtype=bool)
-    found = _other_moistures(loads, by, off, unexplained & (_causes(compared, off) > 1), compared)
+    found = _other_moistures(loads, due, np.flatnonzero(unexplained & (_causes(compared) > 1)), compared)
     for i, moisture in found.items():
         texts[i].append(f"settled at {moisture} % moisture")
     counts[OTHER_MOISTURE] = counts.get(OTHER_MOISTURE, 0) + len(found)
@@ -96,25 +90,19 @@ def _fits(other: Expected, compared: Compared, rows: Integers) -> Truths:
     return fits
 
 
-def _causes(compared: Compared, rows: Integers) -> Integers:
-    found = [compared.off[kind][rows] & (compared.cause[kind][rows] == NONE) for kind in KINDS]
-    return np.sum(found, axis=0)
+def _causes(compared: Compared) -> Integers:
+    return np.sum([compared.off[kind] & (compared.cause[kind] == NONE) for kind in KINDS], axis=0)
 
 
-def _other_moistures(
-    loads: Loads, by: Alternative, off: Integers, wanted: Truths, compared: Compared
-) -> dict[int, Decimal]:
+def _other_moistures(loads: Loads, due: Alternative, rows: Integers, compared: Compared) -> dict[int, Decimal]:
     """Several lines off at once may be one moisture got wrong: the nearest by which they all come out."""
-    places = np.flatnonzero(wanted)[:MOST_BY_MOISTURE]
-    if not len(places):
+    rows = rows[:MOST_BY_MOISTURE]
+    if not len(rows):
         return {}
     moisture = np.arange(_DRIEST, _WETTEST + 1, _TENTH, dtype=np.int64)
-    rows = off[places]
-    again = np.repeat(rows, len(moisture))
-    fits = _fits(loads.at(rows, moisture).settled(by.rules, by.bushel_lb), compared, again)
-    table = fits.reshape(len(rows), len(moisture))
+    settled = loads.at(rows, moisture).settled(due.rules, due.bushel_lb)
+    table = _fits(settled, compared, np.repeat(rows, len(moisture))).reshape(len(rows), len(moisture))
     distance = np.where(table, np.abs(moisture - loads.moisture[rows][:, None]), _WETTEST)
     nearest = moisture[np.argmin(distance, axis=1)]
-    return {
-        int(places[i]): Decimal(int(nearest[i])) / bounds.MOISTURE_PCT.scale for i in np.flatnonzero(table.any(axis=1))
-    }
+    found = np.flatnonzero(table.any(axis=1))
+    return {int(rows[i]): Decimal(int(nearest[i])) / bounds.MOISTURE_PCT.scale for i in found}

@@ -5,7 +5,7 @@ Bushels and money are whole numbers in ten thousandths throughout.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from decimal import Decimal
 
 import numpy as np
@@ -42,6 +42,11 @@ class Expected:
     def __getitem__(self, kind: str) -> Integers:
         return self.lines[LINE_OF[kind]]
 
+    def only(self, rows: Integers) -> Expected:
+        lines = {name: each[rows] for name, each in self.lines.items()}
+        others = {each.name: getattr(self, each.name)[rows] for each in fields(self) if each.name != "lines"}
+        return Expected(lines, **others)
+
 
 def expected_of(many: Many) -> Expected:
     return Expected(
@@ -67,9 +72,6 @@ class Compared:
     effect: dict[str, Integers]  # 0 for what only follows
     rounding: Truths  # every cause is within one step of its own rounding
 
-    def any_off(self) -> Truths:
-        return np.logical_or.reduce(list(self.off.values()))
-
     def unite(self, rows: Integers) -> None:
         """Of these rows all causes but the first become its consequences, and it takes what they make of the amount."""
         first = np.full(len(rows), NONE, dtype="U16")
@@ -90,12 +92,22 @@ def increments(rules: Rules) -> dict[str, int]:
     return {NET: bu, SHRINK: bu, DISCOUNT: usd, DRYING: usd, AMOUNT: usd}
 
 
-def compare(rules: Rules, expected: Expected, stated: dict[str, Integers], price: Integers, sold: Truths) -> Compared:
-    """Every stated line of tickets of one schedule against what that schedule makes of them."""
+def comparable_lines(rules: Rules, stated: dict[str, Integers], price: Integers, sold: Truths) -> dict[str, Truths]:
+    """Of each kind of line: which tickets state it, with all that it takes to say what it should be."""
     has = {kind: stated[LINE_OF[kind]] != MISSING for kind in KINDS}
     unpriced = price == MISSING
     has[DISCOUNT] &= ~(unpriced & rules.needs_price)
     has[AMOUNT] &= ~(unpriced & (sold | rules.needs_price))
+    return has
+
+
+def any_off(expected: Expected, stated: dict[str, Integers], comparable: dict[str, Truths]) -> Truths:
+    return np.logical_or.reduce([comparable[kind] & (stated[LINE_OF[kind]] != expected[kind]) for kind in KINDS])
+
+
+def compare(rules: Rules, expected: Expected, stated: dict[str, Integers], price: Integers, sold: Truths) -> Compared:
+    """Every stated line of tickets of one schedule against what that schedule makes of them."""
+    has, unpriced = comparable_lines(rules, stated, price, sold), price == MISSING
     said = {kind: np.where(has[kind], stated[LINE_OF[kind]], expected[kind]) for kind in KINDS}
     off = {kind: said[kind] != expected[kind] for kind in KINDS}
     work = _Work(rules, expected, said, has, off, np.where(unpriced, 0, price))

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from dryrecords.settlement import bounds
-from dryrecords.settlement.audit_lines import SCALE, SHRINK, Compared, Expected, increments
+from dryrecords.settlement.audit_lines import SCALE, SHRINK, Expected, increments
 from dryrecords.settlement.audit_model import Finding
 from dryrecords.settlement.audit_rows import MISSING
 from dryrecords.settlement.audit_schedules import AuditSchedule
@@ -22,7 +22,7 @@ _MOISTURE = bounds.MOISTURE_PCT.scale
 
 
 def add_departures(
-    tally: Tally, schedule: AuditSchedule, crop: str, expected: Expected, compared: Compared, price: Integers
+    tally: Tally, schedule: AuditSchedule, crop: str, expected: Expected, stated: Integers, price: Integers
 ) -> None:
     """The shrink that is stated, or else due by the schedule, against the law's with the schedule's handling."""
     statute = STATUTES.get(schedule.jurisdiction)
@@ -32,7 +32,7 @@ def add_departures(
     by_moisture = [departure(schedule.rules, statute, crop, Decimal(int(each)) / _MOISTURE) for each in used]
     lawful_pct = np.array([_lawful(each) for each in by_moisture], dtype=np.int64)[place]
     lawful = round_product(expected.wet_bu, lawful_pct, 100 * _PCT, "half_up")
-    applied = compared.stated[SHRINK]
+    applied = np.where(stated == MISSING, expected[SHRINK], stated)
     # Both may have been rounded: less than two steps apart is no departure.
     tolerance = 2 * increments(schedule.rules)[SHRINK]
     bought = ~expected.rejected

@@ -76,6 +76,10 @@ class Tally:
         sums.add(values)
         self[part][name] = [sums.count, sums.total, sums.squares]
 
+    def add_zeros(self, part: str, name: str, number: int) -> None:
+        sums = self.sums(part, name)
+        self[part][name] = [sums.count + number, sums.total, sums.squares]
+
     def kind(self, kind: str, *, causes: int, consequences: int = 0, effect: Integers | None = None) -> None:
         effect = np.zeros(0, np.int64) if effect is None else effect
         self._add("kinds", kind, (causes, consequences, *_for_and_against(effect)))

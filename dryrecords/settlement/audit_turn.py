@@ -25,6 +25,8 @@ from dryrecords.settlement.audit_lines import (
     Compared,
     Expected,
     Truths,
+    any_off,
+    comparable_lines,
     compare,
     increments,
 )
@@ -107,7 +109,7 @@ class Turn:
 
 
 class _OfSchedule:
-    """Those tickets of a turn for which one schedule was in force."""
+    """Those tickets of a turn for which one schedule was in force; of most of them nothing is left to say."""
 
     def __init__(self, turn: Turn, schedule: AuditSchedule, places: Integers) -> None:
         self.turn, self.schedule, self.places, self.tally = turn, schedule, places, turn.tally
@@ -119,16 +121,29 @@ class _OfSchedule:
     def examine(self) -> None:
         rules, loads = self.schedule.rules, self.loads
         expected = loads.settled(rules, self.turn.bushel_lb)
-        compared = compare(rules, expected, self.stated, loads.price, self.sold)
-        off = np.flatnonzero(compared.any_off())
-        explained = self._explained(off, compared) if len(off) else []
+        shrink = self.stated[LINE_OF[SHRINK]]
+        add_departures(self.tally, self.schedule, self.turn.crop, expected, shrink, loads.price)
+        comparable = comparable_lines(rules, self.stated, loads.price, self.sold)
+        off = np.flatnonzero(any_off(expected, self.stated, comparable))
+        for kind in KINDS:
+            self.tally.add_zeros("rounding", kind, int(comparable[kind].sum() - comparable[kind][off].sum()))
+        if len(off):
+            self._keep(off)
+            self._examine_off(expected.only(off))
+
+    def _keep(self, rows: Integers) -> None:
+        self.places, self.loads, self.sold = self.places[rows], self.loads.only(rows), self.sold[rows]
+        self.stated = {name: each[rows] for name, each in self.stated.items()}
+
+    def _examine_off(self, expected: Expected) -> None:
+        compared = compare(self.schedule.rules, expected, self.stated, self.loads.price, self.sold)
+        explained = self._explained(compared)
         # One other rule that explains a ticket is one cause, however many lines it shows in.
-        compared.unite(off[[bool(texts) for texts in explained]] if len(off) else off)
+        compared.unite(np.flatnonzero([bool(texts) for texts in explained]))
         self._count(expected, compared)
-        self.turn.found.extend(self._findings(off, expected, compared, explained))
-        self.turn.with_findings[self.places[off]] = True
+        self.turn.found.extend(self._findings(expected, compared, explained))
+        self.turn.with_findings[self.places] = True
         self.turn.effect[self.places] += sum(compared.effect.values())
-        add_departures(self.tally, self.schedule, self.turn.crop, expected, compared, loads.price)
 
     def _count(self, expected: Expected, compared: Compared) -> None:
         steps = increments(self.schedule.rules)
@@ -141,18 +156,16 @@ class _OfSchedule:
             self.tally.add_sums("rounding", kind, difference[small])
             self.tally.count("rounded_otherwise", {kind: int((small & off).sum())})
 
-    def _explained(self, off: Integers, compared: Compared) -> list[list[str]]:
+    def _explained(self, compared: Compared) -> list[list[str]]:
         due = Alternative("", self.schedule.rules, self.turn.bushel_lb)
-        return explain(self.loads, due, self._alternatives(), off, compared, self.tally, str(self.schedule.id))
+        return explain(self.loads, due, self._alternatives(), compared, self.tally, str(self.schedule.id))
 
     def _alternatives(self) -> list[Alternative]:
         others = [(each.as_an_error(), each.rules) for each in self.turn.schedules if each is not self.schedule]
         return alternatives(self.schedule.rules, self.turn.bushel_lb, others)
 
-    def _findings(
-        self, off: Integers, expected: Expected, compared: Compared, explained: list[list[str]]
-    ) -> Iterator[Found]:
-        for i, explanations in zip(off.tolist(), explained, strict=True):
+    def _findings(self, expected: Expected, compared: Compared, explained: list[list[str]]) -> Iterator[Found]:
+        for i, explanations in enumerate(explained):
             for kind in KINDS:
                 if compared.off[kind][i]:
                     cause = str(compared.cause[kind][i])

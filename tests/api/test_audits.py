@@ -77,7 +77,7 @@ def test_asked_for_and_found(tickets: Farm, office: Client) -> None:
 
 
 def test_findings_are_paged_narrowed_and_taken_as_csv(farm: Farm, office: Client) -> None:
-    # Twice the shrink, the bushels that follow from it and an amount that is right, five times; and a load before any schedule.
+    # Twice the shrink, the bushels that follow and an amount that is right, five times; and a load before any schedule.
     wrong = RIGHT | {"stated_shrink_bu": Decimal("138.76"), "stated_net_bu": Decimal("796.24")}
     for number in range(5):
         factories.ticket(farm.by, number=f"=T-{number}", delivered_at=_hours(number + 1), **wrong)
