@@ -7,6 +7,7 @@ from uuid import UUID
 from django.urls import path, register_converter
 from drf_spectacular.views import SpectacularSwaggerView
 
+from api.advice import AdviceForNext
 from api.air import Air, Airflow
 from api.audits import AuditList, CancelAudit, Findings, FindingsCsv, OneAudit
 from api.bulk import Bulk
@@ -15,6 +16,7 @@ from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
 from api.learned import AdviceForNext, Calibration
 from api.meter_comparison import MeterComparison
+from api.learned import Calibration
 from api.quotes import AskQuote, Table
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root

@@ -52,7 +52,7 @@ def paired_differences(
     difference, group = difference[use], group[use]
     pairs = np.bincount(group, minlength=groups)
     mean = ratio(np.bincount(group, difference, groups), pairs)
-    squares = np.bincount(group, (difference - mean[group]) ** 2, groups)
+    squares = np.bincount(group, (difference - mean[group]) ** 2, groups).astype(float)
     return differences_of(pairs, mean, squares, confidence)
 
 

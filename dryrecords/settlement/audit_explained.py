@@ -77,8 +77,8 @@ def explain(
     texts = [sorted(each, key=lambda text: -counts[text]) for each in texts]
     unexplained = np.array([not each for each in texts], dtype=bool)
     found = _other_moistures(loads, due, np.flatnonzero(unexplained & (_causes(compared) > 1)), compared)
-    for i, moisture in found.items():
-        texts[i].append(f"settled at {moisture} % moisture")
+    for row, moisture in found.items():
+        texts[row].append(f"settled at {moisture} % moisture")
     counts[OTHER_MOISTURE] = counts.get(OTHER_MOISTURE, 0) + len(found)
     return texts
 

@@ -68,7 +68,7 @@ def _turn(audit_id: UUID, tickets_done: int) -> Audit | None:
     tickets, tally = audits.tickets_of(audit), Tally(audit.tally)
     if audit.tickets is None:
         audit.tickets = tickets.count()
-    after = None if audit.after_id is None else (audit.after_delivered_at, audit.after_id)
+    after = (audit.after_delivered_at, audit.after_id) if audit.after_delivered_at and audit.after_id else None
     rows = read_rows(tickets, after, TICKETS_AT_A_TIME)
     if rows.count:
         _look_at(audit, rows, tally)
@@ -136,7 +136,7 @@ def _of_tickets(rows: TicketRows, found: list[Found]) -> Iterable[dict[str, Any]
 
 
 def _write(audit: Audit, found: Iterable[dict[str, Any]]) -> None:
-    made = []
+    made: list[Finding] = []
     for values in found:
         expected, stated = values.get("expected"), values.get("stated")
         difference = None if expected is None or stated is None else stated - expected

@@ -53,8 +53,8 @@ def compare_meters(
     if one == other:
         raise invalid("/other", "same_meter", "A meter is not compared with itself.")
     meters = [get(access, Meter, each) for each in (one, other)]
-    tests = [_tests(access, season, crop, meter) for meter in meters]
-    pairs = _nearest(*tests, within_min * 60)
+    tests, others = (_tests(access, season, crop, meter) for meter in meters)
+    pairs = _nearest(tests, others, within_min * 60)
     told = _report(pairs, variance_ratio)
     return told | {"pairing": PAIRING.format(within=within_min), "one": meters[0].name, "other": meters[1].name}
 

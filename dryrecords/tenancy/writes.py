@@ -242,7 +242,7 @@ def explain(model: type[Record], error: IntegrityError) -> DomainError:
         if constraint.name == name:
             field, _, detail = str(constraint.violation_error_message).partition("|")
             if isinstance(constraint, models.UniqueConstraint | ExclusionConstraint):
-                text = f"{field} {detail}"
-                return Conflict(text, code="already_there", errors=[FieldError(f"/{field}", "already_there", text)])
+                text, code = f"{field} {detail}", constraint.violation_error_code or "already_there"
+                return Conflict(text, code=code, errors=[FieldError(f"/{field}", code, text)])
             return invalid(f"/{field}", constraint.violation_error_code or "invalid", f"{field} {detail}")
     return invalid("", "refused_by_database", f"The database refused the values ({name or 'unknown rule'}).")

@@ -7,7 +7,7 @@ from dryrecords.core.errors import Forbidden, Invalid, NotFound
 from dryrecords.equipment import services as equipment
 from dryrecords.equipment.models import Dryer, Meter
 from dryrecords.harvest import services as harvest
-from dryrecords.harvest.models import Batch, Lot, Price, Sample
+from dryrecords.harvest.models import Batch, Lot, Price, Sample, Ticket
 from dryrecords.settlement.models import Schedule
 from dryrecords.tenancy import services as tenancy
 from dryrecords.tenancy.access import YARD, Role
@@ -103,6 +103,8 @@ def test_reference_to_another_organization_is_unknown() -> None:
         (Batch, "dryer_id", "dryers"),
         (Sample, "batch_id", "batches"),
         (Sample, "meter_id", "meters"),
+        (Ticket, "customer_id", "customers"),
+        (Ticket, "lot_id", "lots"),
         (Price, "site_id", "sites"),
     ],
 )
