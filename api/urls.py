@@ -14,9 +14,8 @@ from api.bulk import Bulk
 from api.forecasts import AskGrid, Forecast, Grid
 from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
-from api.learned import AdviceForNext, Calibration
-from api.meter_comparison import MeterComparison
 from api.learned import Calibration
+from api.meter_comparison import MeterComparison
 from api.quotes import AskQuote, Table
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
