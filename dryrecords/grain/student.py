@@ -71,7 +71,7 @@ def _by_root(probability: float, degrees: FloatArray) -> FloatArray:
         slope = _density(t, degrees) * np.cosh(z) / tail
         return missing - np.log(tail), slope
 
-    return np.sinh(increasing_root(below, 0.0, np.where(np.isnan(degrees), np.nan, np.arcsinh(_FAR)), 1e-15))
+    return np.sinh(increasing_root(below, 0.0, np.where(np.isnan(degrees), np.nan, np.arcsinh(_FAR)), 1e-13))
 
 
 @np.errstate(all="ignore")

@@ -164,9 +164,12 @@ def shown_bias(tally: Tally) -> bool:
     sums: Sums = tally.sums("moistures", ALL)
     if sums.count < FEWEST_PAIRS:
         return False
-    of = differences([sums], SCALE, 1.0 - ALPHA)
-    reach = float(student_value(1.0 - 0.5 * ALPHA, of.degrees)[0])
-    return bool(abs(of.mean[0]) > reach * np.hypot(of.standard_error[0], own_meters_u_pct(tally)))
+    return bool(beyond_chance(differences([sums], SCALE, 1.0 - ALPHA), own_meters_u_pct(tally))[0])
+
+
+def beyond_chance(of: Differences, own_u_pct: float) -> NDArray[np.bool_]:
+    reach = student_value(1.0 - 0.5 * ALPHA, of.degrees)
+    return np.asarray(np.abs(of.mean) > reach * np.hypot(of.standard_error, own_u_pct))
 
 
 def _told(value: float, digits: int = 4) -> float | None:
