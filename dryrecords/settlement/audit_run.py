@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
+from itertools import islice
 from typing import Any
 from uuid import UUID
 
@@ -136,19 +137,20 @@ def _of_tickets(rows: TicketRows, found: list[Found]) -> Iterable[dict[str, Any]
 
 
 def _write(audit: Audit, found: Iterable[dict[str, Any]]) -> None:
-    made: list[Finding] = []
-    for values in found:
-        expected, stated = values.get("expected"), values.get("stated")
-        difference = None if expected is None or stated is None else stated - expected
-        made.append(
-            Finding(
-                id=new_id(),
-                organization_id=audit.organization_id,
-                audit_id=audit.pk,
-                place=audit.findings + len(made),
-                difference=difference,
-                **values,
-            )
-        )
-    Finding.objects.bulk_create(made, batch_size=_FINDINGS_AT_A_TIME)
-    audit.findings += len(made)
+    """Some thousand at a time: where every ticket is off there are many."""
+    waiting = iter(found)
+    while made := [_finding(audit, place, each) for place, each in enumerate(islice(waiting, _FINDINGS_AT_A_TIME))]:
+        Finding.objects.bulk_create(made)
+        audit.findings += len(made)
+
+
+def _finding(audit: Audit, place: int, values: dict[str, Any]) -> Finding:
+    expected, stated = values.get("expected"), values.get("stated")
+    return Finding(
+        id=new_id(),
+        organization_id=audit.organization_id,
+        audit_id=audit.pk,
+        place=audit.findings + place,
+        difference=None if expected is None or stated is None else stated - expected,
+        **values,
+    )

@@ -44,7 +44,7 @@ UNITS = {NET: "bu", SHRINK: "bu", DISCOUNT: "usd", DRYING: "usd", AMOUNT: "usd"}
 MOST_EXPLANATIONS = 8
 
 
-@dataclass
+@dataclass(slots=True)
 class Found:
     """A finding that is about a ticket of this turn, by its place among the rows."""
 

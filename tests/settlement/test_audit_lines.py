@@ -1,4 +1,4 @@
-"""One ticket at a time: which line is the cause, what only follows, what it makes of the amount; and what is said of it."""
+"""One ticket at a time: which line is the cause, what only follows, what it makes of the amount."""
 
 from __future__ import annotations
 
