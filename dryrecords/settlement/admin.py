@@ -1,12 +1,20 @@
-"""Admin for the operator of the service: schedules, to look at."""
+"""Admin for the operator of the service: schedules and audits, to look at."""
 
 from django.contrib import admin
 
 from dryrecords.core.read_only_admin import ReadOnlyAdmin
-from dryrecords.settlement.models import Schedule
+from dryrecords.settlement.models import Audit, Schedule
 
 
 @admin.register(Schedule)
 class ScheduleAdmin(ReadOnlyAdmin):
     list_display = ("effective_from", "effective_to", "buyer", "crop", "disposition", "jurisdiction", "organization")
     list_select_related = True
+
+
+@admin.register(Audit)
+class AuditAdmin(ReadOnlyAdmin):
+    list_display = ("created_at", "buyer", "crop", "state", "tickets_done", "tickets", "findings", "organization")
+    list_filter = ("state",)
+    list_select_related = True
+    exclude = ("tally",)

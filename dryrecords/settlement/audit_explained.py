@@ -18,7 +18,7 @@ from dryrecords.settlement.terms import Rules
 from dryrecords.settlement.whole import Integers
 
 # Once so many tickets were off, what explains next to none of them is not tried on the others.
-ENOUGH_OFF, SHARE_WORTH_TRYING = 2000, 0.02
+ENOUGH_OFF, SHARE_WORTH_TRYING = 1000, 0.02
 OTHER_MOISTURE = "another moisture than the ticket's"
 # So many tickets of a turn are tried with every moisture there is, from one to another. [1/1000 %]
 MOST_BY_MOISTURE = 500

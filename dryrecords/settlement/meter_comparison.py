@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
 from uuid import UUID
 
 import numpy as np
 from django.db.models import Avg, Q, QuerySet
 
+from dryrecords.core.clock import FIRST_MONTH_OF_A_SEASON
 from dryrecords.core.errors import invalid
 from dryrecords.equipment.models import Meter
 from dryrecords.grain.arrays import FloatArray, IntArray
@@ -78,44 +80,59 @@ def compare_with_buyer(
     return _report(pairs, variance_ratio) | {"pairing": PAIRING_WITH_TICKETS, "one": meter.name, "other": buyer}
 
 
-def _tests(access: Access, season: int, crop: str, meter: Meter) -> list[tuple[Any, ...]]:
+class _Test(NamedTuple):
+    grain: tuple[Any, ...]
+    taken_at: datetime
+    moisture_pct: float
+    crop: str
+
+
+_TEST = ("batch_id", "bin_id", "ticket_id", "stage", "taken_at", "moisture_pct", "batch__crop", "ticket__crop")
+
+
+def _tests(access: Access, season: int, crop: str, meter: Meter) -> list[_Test]:
     batches = Batch.objects.visible_to(access).filter(season=season)
     tickets = Ticket.objects.visible_to(access).filter(Ticket.of_season(season))
     of = Q(batch__in=_of_crop(batches, crop)) | Q(ticket__in=_of_crop(tickets, crop))
+    if not crop:
+        # What stands in a bin has no crop of its own, and the season in which it was tested.
+        begins, ends = (datetime(year, FIRST_MONTH_OF_A_SEASON, 1, tzinfo=UTC) for year in (season, season + 1))
+        of |= Q(bin__isnull=False, taken_at__gte=begins, taken_at__lt=ends)
     rows = Sample.objects.visible_to(access).filter(of, meter=meter).exclude(stage=Sample.Stage.HOT)
-    columns = ("batch_id", "ticket_id", "stage", "taken_at", "moisture_pct", "batch__crop", "ticket__crop")
-    return list(rows.order_by("taken_at", "pk").values_list(*columns)[:MOST_TESTS])
+    found = rows.order_by("taken_at", "pk").values_list(*_TEST)[:MOST_TESTS]
+    return [_Test(row[:4], *row[4:6], row[6] or row[7] or "") for row in found]
 
 
 def _of_crop(rows: QuerySet[Any], crop: str) -> QuerySet[Any]:
     return rows.filter(crop=crop) if crop else rows
 
 
-def _nearest(one: Sequence[tuple[Any, ...]], other: Sequence[tuple[Any, ...]], within_s: float) -> Pairs:
+def _nearest(one: Sequence[_Test], other: Sequence[_Test], within_s: float) -> Pairs:
     """Tests that are each other's nearest in time among those of the same grain."""
     if not (one and other):
         empty = np.zeros(0)
         return Pairs(empty, empty, np.zeros(0, dtype=str))
-    grain = {key: place for place, key in enumerate(sorted({row[:3] for row in (*one, *other)}, key=str))}
+    grain = {key: place for place, key in enumerate(sorted({test.grain for test in (*one, *other)}, key=str))}
     first, second = (_placed(rows, grain) for rows in (one, other))
     there, back = _closest(first, second, within_s), _closest(second, first, within_s)
     mutual = (there >= 0) & (back[np.maximum(there, 0)] == np.arange(len(there)))
     mine = np.flatnonzero(mutual)
-    moistures = [np.array([row[4] for row in rows], dtype=float) for rows in (one, other)]
-    crops = np.array([row[5] or row[6] for row in one], dtype=str)
+    moistures = [np.array([test.moisture_pct for test in tests]) for tests in (one, other)]
+    crops = np.array([test.crop for test in one], dtype=str)
     return Pairs(moistures[0][mine], moistures[1][there[mine]], crops[mine])
 
 
-def _placed(rows: Sequence[tuple[Any, ...]], grain: dict[Any, int]) -> tuple[IntArray, FloatArray]:
-    return np.array([grain[row[:3]] for row in rows]), np.array([row[3].timestamp() for row in rows])
+def _placed(tests: Sequence[_Test], grain: dict[Any, int]) -> tuple[IntArray, FloatArray]:
+    places = np.array([grain[test.grain] for test in tests])
+    return places, np.array([test.taken_at.timestamp() for test in tests])
 
 
 def _closest(of: tuple[IntArray, FloatArray], among: tuple[IntArray, FloatArray], within_s: float) -> IntArray:
     """For each test the place of the nearest in time of the same grain, -1 where there is none."""
     order = np.lexsort((among[1], among[0]))
-    # One number that orders by grain and then by time: times are below a tenth of the distance of two grains.
-    apart = 1e11
-    keys, wanted = among[0][order] * apart + among[1][order], of[0] * apart + of[1]
+    # One whole number that orders by grain and then by the second; seconds stay below the distance of two grains.
+    keys, wanted = ((grain << 34) + seconds.astype(np.int64) for grain, seconds in (among, of))
+    keys = keys[order]
     after = np.searchsorted(keys, wanted)
     best = np.full(len(wanted), -1)
     distance = np.full(len(wanted), np.inf)
@@ -142,7 +159,7 @@ def _report(pairs: Pairs, variance_ratio: float) -> dict[str, Any]:
     tolerances = meter_tolerance_pct(pairs.crop, level) if len(level) else level
     # Of a band with several crops the strictest.
     tolerance = np.full(groups + 1, np.inf)
-    np.minimum.at(tolerance, group, np.concatenate([tolerances, tolerances]))
+    np.fmin.at(tolerance, group, np.concatenate([tolerances, tolerances]))
     rows = statistics([*BAND_NAMES, ALL], of, np.where(np.isinf(tolerance), np.nan, tolerance), levels)
     line = deming_line(pairs.other, pairs.one, variance_ratio, np.zeros(len(level), dtype=int), 1)
     return {
