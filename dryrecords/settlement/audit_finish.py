@@ -31,31 +31,29 @@ VERDICTS = {
 
 def duplicates(tickets: models.QuerySet[Any]) -> Iterator[dict[str, Any]]:
     """Every ticket that has the number of an earlier one, or its weights and time."""
-    numbers, loads = (_more_than_once(tickets, names) for names in (("number",), _SAME_LOAD))
-    if not (numbers or loads):
-        return
-    at = {moment for moment, *_ in loads}
+    twins = Q(number__in=_more_than_once(tickets, "number")) | Q(delivered_at__in=_more_than_once(tickets, *_SAME_LOAD))
     first_number: dict[str, Any] = {}
     first_load: dict[Any, Any] = {}
-    suspects = tickets.filter(Q(number__in=[n for (n,) in numbers]) | Q(delivered_at__in=at))
-    for pk, number, moment, *weights, amount in suspects.order_by("delivered_at", "pk").values_list(*_TICKET):
-        load = (moment, *weights)
-        same_number = first_number.setdefault(number, (pk, number, moment)) if (number,) in numbers else None
-        same_load = first_load.setdefault(load, (pk, number, moment)) if load in loads else None
+    suspects = tickets.filter(twins).order_by("delivered_at", "pk").values_list(*_TICKET)
+    for ticket_id, number, moment, *weights, amount in suspects:
+        earlier = {
+            "the number": first_number.setdefault(number, (ticket_id, number, moment)),
+            "weights and time": first_load.setdefault((moment, *weights), (ticket_id, number, moment)),
+        }
         told = [
-            f"{what} of ticket {earlier[1]} of {earlier[2]:%Y-%m-%d %H:%M} UTC"
-            for what, earlier in (("the number", same_number), ("weights and time", same_load))
-            if earlier and earlier[0] != pk
+            f"{what} of ticket {other} of {at:%Y-%m-%d %H:%M} UTC"
+            for what, (other_id, other, at) in earlier.items()
+            if other_id != ticket_id
         ]
         if told:
             rule = f"has {' and '.join(told)}"
-            yield {"ticket_id": pk, "number": number, "delivered_at": moment, "rule": rule, "stated": amount}
+            yield {"ticket_id": ticket_id, "number": number, "delivered_at": moment, "rule": rule, "stated": amount}
 
 
-def _more_than_once(tickets: models.QuerySet[Any], names: tuple[str, ...]) -> set[Any]:
-    return set(
-        tickets.order_by().values_list(*names).annotate(count=Count("pk")).filter(count__gt=1).values_list(*names)
-    )
+def _more_than_once(tickets: models.QuerySet[Any], *names: str) -> models.QuerySet[Any]:
+    """The first of the columns, where all of them together occur more than once."""
+    groups = tickets.order_by().values(*names).annotate(count=Count("pk"))
+    return groups.filter(count__gt=1).values(names[0])
 
 
 def rounding_figures(tally: Tally) -> list[dict[str, Any]]:

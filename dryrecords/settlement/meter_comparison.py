@@ -100,7 +100,10 @@ def _tests(access: Access, season: int, crop: str, meter: Meter) -> list[_Test]:
         of |= Q(bin__isnull=False, taken_at__gte=begins, taken_at__lt=ends)
     rows = Sample.objects.visible_to(access).filter(of, meter=meter).exclude(stage=Sample.Stage.HOT)
     found = rows.order_by("taken_at", "pk").values_list(*_TEST)[:MOST_TESTS]
-    return [_Test(row[:4], *row[4:6], row[6] or row[7] or "") for row in found]
+    return [
+        _Test((batch, bin_, ticket, stage), at, moisture, of_batch or of_ticket or "")
+        for batch, bin_, ticket, stage, at, moisture, of_batch, of_ticket in found
+    ]
 
 
 def _of_crop(rows: QuerySet[Any], crop: str) -> QuerySet[Any]:

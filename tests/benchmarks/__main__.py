@@ -19,6 +19,7 @@ BENCHMARKS = {
     "sync": ("first_sync", "a first sync of 100,000 changes, against PostgreSQL giving the same entries as JSON"),
     "audit": ("audit", "1,000,000 tickets audited from the database, against merely reading the same rows"),
     "push": ("push", "10,000 samples pushed over HTTP, against COPY of the same rows into the same tables"),
+    "flat": ("flat", "a pushed row in a table of 100,000 and of 1,000,000 rows, against one in a table of 1,000"),
 }
 
 

@@ -95,12 +95,21 @@ def documents(draw):
     return document
 
 
+def edges(document):
+    """The moistures at which a document changes its mind, in thousandths."""
+    charge = document.get("drying_charge") or {}
+    parts = [document, document.get("shrink") or {}, charge, *document["discount"], *charge.get("bands", [])]
+    names = ("base_moisture_pct", "reject_above_pct", "above_pct", "up_to_pct")
+    return sorted({int(1000 * Decimal(part[name])) for part in parts for name in names if part.get(name)})
+
+
 @st.composite
-def loads(draw):
-    """A load as decimals by name; mostly trucks, sometimes as large as is allowed."""
+def loads(draw, document):
+    """A load as decimals by name; mostly trucks, sometimes as large as is allowed, often at an edge of the document."""
     most = draw(st.sampled_from((9_000_000, 9_000_000, 1_000_000_000)))
     gross = draw(st.integers(0, most))
-    moisture = draw(st.one_of(st.integers(100, 350).map(lambda x: 100 * x), st.integers(0, 99_999)))
+    at_edges = st.builds(lambda edge, off: edge + off, st.sampled_from(edges(document)), st.integers(-1, 1))
+    moisture = draw(st.one_of(at_edges, st.integers(100, 350).map(lambda x: 100 * x), st.integers(0, 99_999)))
     price = draw(st.one_of(st.integers(100, 2_000).map(lambda x: 10_000 * x), st.integers(0, 1_000_000_000)))
     return {
         "gross_lb": Decimal(gross) / 100,
@@ -109,3 +118,10 @@ def loads(draw):
         "price_usd_bu": Decimal(price) / 1_000_000,
         "bushel_lb": Decimal(draw(st.sampled_from((56_000, 60_000, 48_000, 10_000, 200_000, 52_363)))) / 1000,
     }
+
+
+@st.composite
+def deliveries(draw):
+    """A document and some loads for it."""
+    document = draw(documents())
+    return document, draw(st.lists(loads(document), min_size=1, max_size=12))

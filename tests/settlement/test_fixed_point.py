@@ -6,11 +6,10 @@ from decimal import Decimal
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from dryrecords.settlement.fixed_point import INPUT_SCALES, SCALES, settle_many
 from dryrecords.settlement.rules import Load, LoadInvalid, rules_of, settle
-from tests.settlement.invented import documents, loads
+from tests.settlement.invented import deliveries
 from tests.settlement.plain import plain_settlement
 
 FIELDS = dict(zip(INPUT_SCALES, ("gross_lb", "tare_lb", "moisture_pct", "price_usd_bu", "bushel_lb"), strict=True))
@@ -23,8 +22,9 @@ def integers(many):
 
 
 @settings(max_examples=150, deadline=None)
-@given(documents(), st.lists(loads(), min_size=1, max_size=12))
-def test_all_three_agree_on_every_figure(document, many):
+@given(deliveries())
+def test_all_three_agree_on_every_figure(delivered):
+    document, many = delivered
     rules = rules_of(document)
     settled = settle_many(rules, **integers(many))
     for number, load in enumerate(many):

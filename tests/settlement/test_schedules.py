@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, connections, transaction
+from django.db import IntegrityError, transaction
 
 from dryrecords.core import clock
-from dryrecords.core.errors import Conflict
 from dryrecords.settlement import services as settlement
 from dryrecords.settlement.models import Schedule
 from tests import factories as make
@@ -126,25 +124,6 @@ def test_both_at_once_are_one_and_the_other_is_told_of_it() -> None:
     [made] = [answer.json()["id"] for answer in answers if answer.status_code == 201]
     assert all(made in answer.json()["detail"] for answer in answers if answer.status_code == 409)
     assert Schedule.objects.count() == 1
-
-
-@pytest.mark.django_db(transaction=True)
-def test_without_a_transaction_around_it_the_database_still_decides() -> None:
-    """The service as a command uses it: what is not seen in time breaks the constraint, and says so."""
-    by = make.access()
-
-    def create() -> str:
-        try:
-            make.schedule(by)
-        except Conflict as refusal:
-            return refusal.errors[0].pointer
-        finally:
-            connections.close_all()
-        return "made"
-
-    with ThreadPoolExecutor(4) as pool:
-        told = list(pool.map(lambda _: create(), range(4)))
-    assert sorted(told) == ["/effective_from"] * 3 + ["made"]
 
 
 @pytest.mark.parametrize(
