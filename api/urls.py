@@ -7,11 +7,13 @@ from drf_spectacular.views import SpectacularSwaggerView
 
 from api.advice import AdviceForNext
 from api.air import Air, Airflow
+from api.audits import AuditList, CancelAudit, Findings, FindingsCsv, OneAudit
 from api.bulk import Bulk
 from api.forecasts import AskGrid, Forecast, Grid
 from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
 from api.learned import Calibration
+from api.meter_comparison import MeterComparison
 from api.quotes import AskQuote, Table
 from api.record_views import Collection, History, Restore, Single
 from api.root import RESOURCES, Root
@@ -46,6 +48,12 @@ urlpatterns = [
     path("/statements/<id:id>", OneStatement.as_view(), name="statements-one"),
     path("/statements/<id:id>.html", OneStatement.as_view(form=HTML), name="statements-html"),
     path("/statements/<id:id>.pdf", OneStatement.as_view(form=PDF), name="statements-pdf"),
+    path("/meters/comparison", MeterComparison.as_view(), name="meters-comparison"),
+    path("/audits", AuditList.as_view(), name="audits"),
+    path("/audits/<id:id>", OneAudit.as_view(), name="audits-one"),
+    path("/audits/<id:id>/cancel", CancelAudit.as_view(), name="audits-cancel"),
+    path("/audits/<id:id>/findings", Findings.as_view(), name="audits-findings"),
+    path("/audits/<id:id>/findings.csv", FindingsCsv.as_view(), name="audits-findings-csv"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),
