@@ -23,6 +23,8 @@ DERIVED = (
     ("statements", "Issued to customers: loads in, bushels back, charges; statements/{id}.html and .pdf to print."),
     ("schedules/{id}/quote", "What a load comes to by a schedule, and by drying it first."),
     ("schedules/{id}/table", "What a schedule says at each moisture."),
+    ("audits", "Audits of a buyer's tickets: every figure recomputed, what differs as findings, a summary."),
+    ("meters/comparison", "Two moisture meters, or a meter and a buyer's tickets, over a season."),
     ("grain/equilibrium", "A calculator: moisture that grain comes to in air."),
     ("grain/air", "A calculator: moist air, heated or not."),
     ("grain/airflow", "A calculator: pressure and fan power for air through a bed."),

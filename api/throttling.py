@@ -17,6 +17,8 @@ from django.conf import settings
 from django.http import HttpRequest
 from rest_framework.exceptions import Throttled
 
+from dryrecords.core.callers import address_of
+
 # After a pause so many seconds' worth of requests may come at once: a phone that was offline has something to tell.
 BURST_S = 10
 MOST_KEPT = 10_000
@@ -57,9 +59,3 @@ def check_address(request: HttpRequest) -> None:
 
 def check_token(token_id: Hashable) -> None:
     check("token", token_id, settings.TOKEN_REQUESTS_PER_S)
-
-
-def address_of(request: HttpRequest) -> str:
-    """Behind a proxy the last one named is who spoke to the proxy; those before it are hearsay."""
-    forwarded = str(request.META.get("HTTP_X_FORWARDED_FOR", "")) if settings.BEHIND_PROXY else ""
-    return forwarded.rpartition(",")[2].strip() or str(request.META.get("REMOTE_ADDR", ""))

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from uuid import UUID
-
-from django.urls import path, register_converter
+from django.urls import path
 from drf_spectacular.views import SpectacularSwaggerView
 
 from api.advice import AdviceForNext
 from api.air import Air, Airflow
+from api.audits import AuditList, CancelAudit, Findings, FindingsCsv, OneAudit
 from api.bulk import Bulk
 from api.forecasts import AskGrid, Forecast, Grid
 from api.fuel import Account, DryerEfficiency, TankVaporisation
 from api.grain import Equilibrium, Shrink, StorageTime
 from api.imports.views import Errors, ImportList, OneImport
 from api.learned import Calibration
+from api.meter_comparison import MeterComparison
 from api.outlook import SiteOutlook
 from api.quotes import AskQuote, Table
 from api.record_views import Collection, History, Restore, Single
@@ -25,33 +25,8 @@ from api.statements import HTML, PDF, OneStatement, StatementList
 from api.storage import Storage
 from api.sync_changes import Changes
 from api.sync_push import Dismiss, Held, HeldList, Push, Resubmit
+from dryrecords.core import converters as converters
 from dryrecords.season.account_keys import DRYER, SITE
-
-
-class AnyCaseUuid:
-    """A UUID in either case, as RFC 9562, section 4, has readers accept it."""
-
-    regex = "[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
-
-    def to_python(self, value: str) -> UUID:
-        return UUID(value)
-
-    def to_url(self, value: UUID) -> str:
-        return str(value)
-
-
-class Year:
-    regex = "(?:19|20|21)[0-9]{2}"
-
-    def to_python(self, value: str) -> int:
-        return int(value)
-
-    def to_url(self, value: int) -> str:
-        return str(value)
-
-
-register_converter(AnyCaseUuid, "id")
-register_converter(Year, "year")
 
 urlpatterns = [
     path("", Root.as_view(), name="root"),
@@ -82,6 +57,12 @@ urlpatterns = [
     path("/statements/<id:id>", OneStatement.as_view(), name="statements-one"),
     path("/statements/<id:id>.html", OneStatement.as_view(form=HTML), name="statements-html"),
     path("/statements/<id:id>.pdf", OneStatement.as_view(form=PDF), name="statements-pdf"),
+    path("/meters/comparison", MeterComparison.as_view(), name="meters-comparison"),
+    path("/audits", AuditList.as_view(), name="audits"),
+    path("/audits/<id:id>", OneAudit.as_view(), name="audits-one"),
+    path("/audits/<id:id>/cancel", CancelAudit.as_view(), name="audits-cancel"),
+    path("/audits/<id:id>/findings", Findings.as_view(), name="audits-findings"),
+    path("/audits/<id:id>/findings.csv", FindingsCsv.as_view(), name="audits-findings-csv"),
     path("/sync/changes", Changes.as_view(), name="sync-changes"),
     path("/sync/push", Push.as_view(), name="sync-push"),
     path("/sync/held", HeldList.as_view(), name="sync-held"),

@@ -24,9 +24,9 @@ from dryrecords.harvest.models import (
 )
 from dryrecords.season.grids import grid_ask
 from dryrecords.season.models import ForecastGrid
-from dryrecords.settlement import rate_services, statement_services
+from dryrecords.settlement import audits, rate_services, statement_services
 from dryrecords.settlement import services as settlement
-from dryrecords.settlement.models import Rate, Schedule, Statement
+from dryrecords.settlement.models import Audit, Rate, Schedule, Statement
 from dryrecords.tenancy import services as tenancy
 from dryrecords.tenancy.access import Access, Role
 from dryrecords.tenancy.models import Customer, Organization, Site
@@ -188,6 +188,11 @@ def schedule(by: Access, **values: Any) -> Schedule:
         },
     }
     return settlement.schedules.create(by, given | values)
+
+
+def audit(by: Access, **values: Any) -> Audit:
+    """Asked for, not begun."""
+    return audits.ask(by, **{"buyer": "Invented Elevator", "crop": "corn", "season": SEASON} | values)
 
 
 def forecast_grid(by: Access, of: Dryer, **values: Any) -> ForecastGrid:

@@ -6,6 +6,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from django.contrib.auth.models import User
 from django.db import transaction
 
 from api.csv_rows import bodies
@@ -21,11 +22,13 @@ from dryrecords.settlement.statement_services import issue
 from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access, Role
 from dryrecords.tenancy.models import Customer, Organization, Token
+from dryrecords.tenancy.people import password_renew, person_add
 from dryrecords.tenancy.services import access_of_command, token_issue
 
 ORGANIZATION = "Patchwork Moon Custom Drying"
 SEASON = 2025
 DEVICE = "demo"
+PERSON = "demo"
 FILES = Path(__file__).resolve().parents[2] / "fixtures" / "season"
 COMPUTED_WITHIN_S = 120
 
@@ -99,6 +102,14 @@ def statement() -> Statement:
         customer = Customer.objects.filter(deleted_at__isnull=True).order_by("reference").first()
         assert customer is not None
         return held or issue(access_of_command(organization, "demo"), customer.pk, SEASON)
+
+
+def new_password() -> str:
+    """Of the invented person who looks at the pages; with every start another one."""
+    organization = Organization.objects.get(name=ORGANIZATION)
+    if User.objects.filter(username=PERSON).exists():
+        return password_renew(PERSON)
+    return person_add(organization=organization, role=Role.OWNER, name=PERSON)[1]
 
 
 HEAD = (

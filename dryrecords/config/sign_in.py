@@ -6,7 +6,7 @@ from django.contrib import admin
 from django.http import HttpRequest, HttpResponseBase
 
 from api.problems import too_many
-from api.throttling import address_of
+from dryrecords.core.callers import address_of
 from dryrecords.tenancy import sign_in
 
 

@@ -8,6 +8,7 @@ from dryrecords.config.sign_in import sign_in_page
 
 urlpatterns = [
     path("api/v1", include("api.urls")),
+    path("office", include("dryrecords.office.urls")),
     path("health/live", health.live),
     path("health/ready", health.ready),
     path("metrics", health.metrics),
@@ -15,7 +16,7 @@ urlpatterns = [
     path("admin/", admin.site.urls),
 ]
 
-handler400 = "api.problems.bad_request"
-handler403 = "api.problems.forbidden"
-handler404 = "api.problems.not_found"
-handler500 = "api.problems.server_error"
+handler400 = "dryrecords.config.refusals.bad_request"
+handler403 = "dryrecords.config.refusals.forbidden"
+handler404 = "dryrecords.config.refusals.not_found"
+handler500 = "dryrecords.config.refusals.server_error"

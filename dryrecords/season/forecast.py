@@ -94,6 +94,8 @@ class Curve:
     grain_temp_c: list[float | None]
     exhaust_temp_c: list[float | None]
     depth_m: list[float | None]
+    # What the dryer's own sensor would show, its offset included; where there is none, the exhaust air.
+    sensor_temp_c: list[float | None]
 
 
 @dataclass(frozen=True)
@@ -129,7 +131,7 @@ def forecast(dryer: Dryer, wanted: Wanted, taught: Taught) -> Forecast:
     _say_what_came_of_it(wanted, run, assumed)
     return Forecast(
         figures=_figures(dryer, bed, wanted, run, taught) | _uncertainties(planned, run, taught),
-        curve=_curve(run),
+        curve=curve_of(run, taught),
         taught=taught,
         assumed=assumed.said,
         cautions=[*cautions.FORECAST, *cautions.of_heat(wanted.crop, dryer.type, wanted.plenum_temp_c)],
@@ -339,14 +341,17 @@ def _known(figures: dict[str, float]) -> dict[str, float | None]:
     return {name: value if math.isfinite(value) else None for name, value in figures.items()}
 
 
-def _curve(run: BedRun) -> Curve:
+def curve_of(run: BedRun, taught: Taught) -> Curve:
     def column(values: np.ndarray) -> list[float | None]:
         return [x if math.isfinite(x) else None for x in values[0].tolist()]
 
+    has_sensor = bool(np.isfinite(run.sensor_temp_at_stop_c[0]))
+    shown = run.curve_sensor_temp_c if has_sensor else run.curve_exhaust_temp_c
     return Curve(
         time_s=run.curve_s.tolist(),
         moisture_pct=column(run.curve_moisture_pct),
         grain_temp_c=column(run.curve_grain_temp_c),
         exhaust_temp_c=column(run.curve_exhaust_temp_c),
         depth_m=column(run.curve_depth_m),
+        sensor_temp_c=column(shown + taught.cutoff_offset_c),
     )

@@ -71,12 +71,16 @@ class SeasonOverview:
 
 
 def batch_result(access: Access, batch_id: UUID) -> BatchResultView:
-    batch = get(access, Batch, batch_id)
+    return result_of(access, get(access, Batch, batch_id))
+
+
+def result_of(access: Access, batch: Batch) -> BatchResultView:
+    """Of a batch that was found visible before."""
     # Wide marks, then the batch's own, then its result: work that lands between two reads goes the same way, so what
     # is read later is never older than what was found settled before.
     touched = touched_by_open_marks(access.organization_id, batch.dryer_id, batch.pk)
-    mark = StaleMark.objects.filter(organization_id=access.organization_id, kind=kinds.BATCH, key=str(batch_id)).first()
-    result = BatchResult.objects.filter(batch_id=batch_id, organization_id=access.organization_id).first()
+    mark = StaleMark.objects.filter(organization_id=access.organization_id, kind=kinds.BATCH, key=str(batch.pk)).first()
+    result = BatchResult.objects.filter(batch_id=batch.pk, organization_id=access.organization_id).first()
     settled = result is not None and mark is not None and mark.wanted == mark.done
     return BatchResultView(batch, result, settled and not touched, mark.last_error if mark else "")
 

@@ -90,12 +90,12 @@ def history_of(dryer: Dryer, crop: str) -> History:
         ).order_by("-started_at", "-id")[:MOST_BATCHES]
     )[::-1]
     results = BatchResult.objects.in_bulk([batch.pk for batch in batches])
-    shown = _shown(batches)
+    shown = shown_by_readings(batches)
     history = History([], [], [])
     for batch in batches:
         result = results.get(batch.pk)
         history.outcomes.extend(_outcome(batch, result))
-        found = _lesson_or_reason(dryer, batch, result, shown.get(batch.pk, Shown()))
+        found = lesson_or_reason(dryer, batch, result, shown.get(batch.pk, Shown()))
         if isinstance(found, Lesson):
             history.lessons.append(found)
         else:
@@ -109,7 +109,7 @@ def _outcome(batch: Batch, result: Any) -> list[Outcome]:
     return [Outcome(batch.pk, result.moisture_out_pct, result.base_moisture_pct)]
 
 
-def _shown(batches: Sequence[Batch]) -> dict[UUID, Shown]:
+def shown_by_readings(batches: Sequence[Batch]) -> dict[UUID, Shown]:
     ended = {batch.pk: batch.drying_ended_at for batch in batches}
     plenums: dict[UUID, list[float]] = defaultdict(list)
     sensors: dict[UUID, float] = {}
@@ -133,7 +133,7 @@ def _shown(batches: Sequence[Batch]) -> dict[UUID, Shown]:
     }
 
 
-def _lesson_or_reason(dryer: Dryer, batch: Batch, result: BatchResult | None, shown: Shown) -> Lesson | str:
+def lesson_or_reason(dryer: Dryer, batch: Batch, result: BatchResult | None, shown: Shown) -> Lesson | str:
     reason = why_left_out(dryer, batch, result, shown)
     if reason or result is None:
         return reason

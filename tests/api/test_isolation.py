@@ -21,6 +21,7 @@ from tests.api.offline import hold
 from tests.api.test_problems import pointers, problem
 from tests.factories import Farm
 from tests.imports.brought import brought
+from tests.settlement import audited
 
 NAMES = [resource.name for resource in RESOURCES]
 
@@ -36,6 +37,8 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/samples/bulk": ["POST"],
     "api/v1/imports": ["GET", "POST"],
     "api/v1/statements": ["GET", "POST"],
+    "api/v1/audits": ["GET", "POST"],
+    "api/v1/meters/comparison": ["GET"],
     **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
@@ -53,6 +56,11 @@ WITH_ID = (
         # So has an import.
         "api/v1/imports/<id:id>": ("samples", ["GET"]),
         "api/v1/imports/<id:id>/errors.csv": ("samples", ["GET"]),
+        # And an audit that of its ticket.
+        "api/v1/audits/<id:id>": ("tickets", ["GET"]),
+        "api/v1/audits/<id:id>/cancel": ("tickets", ["POST"]),
+        "api/v1/audits/<id:id>/findings": ("tickets", ["GET"]),
+        "api/v1/audits/<id:id>/findings.csv": ("tickets", ["GET"]),
         "api/v1/dryers/<id:id>/forecast": ("dryers", ["POST"]),
         "api/v1/dryers/<id:id>/forecast-grids": ("dryers", ["POST"]),
         "api/v1/forecast-grids/<id:id>": ("forecast-grids", ["GET"]),
@@ -90,6 +98,7 @@ def routes(patterns: Any, before: str = "") -> Iterator[tuple[str, Any]]:
 
 
 OURS = {address: view for address, view in routes(get_resolver().url_patterns) if not address.startswith("admin/")}
+# Pages have a walk of their own, tests/office/test_walls.py.
 PAGES = {address for address in OURS if not address.startswith(("api/", "health/")) and address != "metrics"}
 
 
@@ -132,6 +141,7 @@ def test_ids_of_others_in_paths(address: str, role: str, farm: Farm) -> None:
     name, methods = WITH_ID[address]
     hold(farm)
     brought(farm)
+    audited.audit_of(farm)
     stranger = Client(factories.token(factories.organization("Another Invented Drying"), role))
     for method in methods:
         foreign = problem(stranger.send(method, path_of(address, id_in(farm, name)), {}), 404)

@@ -18,6 +18,8 @@ BENCHMARKS = {
     "wall": ("wall", "requests and background work behind row-level security, against the same without it"),
     "fresh": ("post_to_fresh", "from post to fresh result at 50 posts a second, against 1 post a second"),
     "sync": ("first_sync", "a first sync of 100,000 changes, against PostgreSQL giving the same entries as JSON"),
+    "pages": ("pages", "the office pages in a season of 10,000 batches, against the API's answers from the same rows"),
+    "audit": ("audit", "1,000,000 tickets audited from the database, against merely reading the same rows"),
     "push": ("push", "10,000 samples pushed over HTTP, against COPY of the same rows into the same tables"),
     "flat": ("flat", "a pushed row in a table of 100,000 and of 1,000,000 rows, against one in a table of 1,000"),
 }

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
 from django.core.management import call_command
 from django.db import transaction
 
@@ -101,3 +102,11 @@ def test_new_start_revokes_the_token_of_the_last(season: None) -> None:
     demo.new_token()
     demo.new_token()
     assert Token.objects.filter(revoked_at__isnull=True).count() == 1
+
+
+def test_new_start_changes_the_password_of_the_last(season: None) -> None:
+    first, second = demo.new_password(), demo.new_password()
+    person = User.objects.get(username=demo.PERSON)
+    assert person.check_password(second)
+    assert not person.check_password(first)
+    assert not person.is_staff

@@ -89,6 +89,7 @@ def test_few_policies_open_the_wall_and_each_is_known() -> None:
     assert found == [
         ("journal_stalemark", "sweep_claim", "UPDATE"),
         ("journal_stalemark", "sweep_look", "SELECT"),
+        ("tenancy_membership", "person", "SELECT"),
         ("tenancy_token", "holder", "SELECT"),
     ]
 

@@ -53,5 +53,6 @@ class Command(BaseCommand):
             f"  curl {header} '{api}/batches?limit=3'\n"
             f"  curl {header} '{api}/batches/{demo.a_batch()}/result'\n"
             f"  curl {header} -o statement.pdf '{api}/statements/{statement_id}.pdf'\n\n"
+            f"Pages: {address}/office, signed in as {demo.PERSON} with the password {demo.new_password()}\n"
             f"Every route, to try in the browser: {api}/docs\nCtrl-C stops everything.\n"
         )

@@ -30,6 +30,7 @@ class Command(BaseCommand):
     def _announce(self, options: Options) -> None:
         self.stdout.write(
             f"Serving on http://{options.bind}, data in {layout.data_directory()}.\n"
+            f"Pages: http://{options.bind}/office (manage.py add_person lets somebody in). "
             f"Every route: http://{options.bind}/api/v1/docs. Ctrl-C stops everything, which takes some seconds."
         )
         self.stdout.flush()
