@@ -50,7 +50,16 @@ def _start_engines() -> None:
     plain_role.name_roles()
 
 
-if "PYTEST_XDIST_WORKER" not in os.environ:
+def _take_own_broker() -> None:
+    """Workers of pytest-xdist share the servers: to each its own of the broker's numbered databases, as of PostgreSQL's."""
+    url, number = os.environ["BROKER_URL"], os.environ["PYTEST_XDIST_WORKER"].removeprefix("gw")
+    if url.startswith("redis+socket:"):
+        os.environ["BROKER_URL"] = f"{url}?virtual_host={1 + int(number) % 15}"
+
+
+if "PYTEST_XDIST_WORKER" in os.environ:
+    _take_own_broker()
+else:
     _start_engines()
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")
 django.setup()

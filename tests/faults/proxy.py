@@ -24,7 +24,8 @@ class Proxy:
     def url(self) -> str:
         """The broker's address through this door."""
         if self._broker.scheme == "redis+socket":
-            return f"redis://127.0.0.1:{self.port}/0"
+            number = self._broker.query.removeprefix("virtual_host=") or "0"
+            return f"redis://127.0.0.1:{self.port}/{number}"
         login = self._broker.netloc.rpartition("@")[0]
         return self._broker._replace(netloc=f"{login}@127.0.0.1:{self.port}".lstrip("@")).geturl()
 
