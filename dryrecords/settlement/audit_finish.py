@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from django.db import models
-from django.db.models import Count, Q
+from django.db.models import Count
 
 from dryrecords.grain.comparison import Differences
 from dryrecords.settlement.audit_lines import KINDS, SCALE
@@ -31,11 +31,9 @@ VERDICTS = {
 
 def duplicates(tickets: models.QuerySet[Any]) -> Iterator[dict[str, Any]]:
     """Every ticket that has the number of an earlier one, or its weights and time."""
-    twins = Q(number__in=_more_than_once(tickets, "number")) | Q(delivered_at__in=_more_than_once(tickets, *_SAME_LOAD))
     first_number: dict[str, Any] = {}
     first_load: dict[Any, Any] = {}
-    suspects = tickets.filter(twins).order_by("delivered_at", "pk").values_list(*_TICKET)
-    for ticket_id, number, moment, *weights, amount in suspects:
+    for ticket_id, number, moment, *weights, amount in _suspects(tickets):
         earlier = {
             "the number": first_number.setdefault(number, (ticket_id, number, moment)),
             "weights and time": first_load.setdefault((moment, *weights), (ticket_id, number, moment)),
@@ -48,6 +46,15 @@ def duplicates(tickets: models.QuerySet[Any]) -> Iterator[dict[str, Any]]:
         if told:
             rule = f"has {' and '.join(told)}"
             yield {"ticket_id": ticket_id, "number": number, "delivered_at": moment, "rule": rule, "stated": amount}
+
+
+def _suspects(tickets: models.QuerySet[Any]) -> list[tuple[Any, ...]]:
+    """In the order of their delivery. One query each: joined by OR they would be compared row by row."""
+    found: set[tuple[Any, ...]] = set()
+    for names in (("number",), _SAME_LOAD):
+        twins = tickets.filter(**{f"{names[0]}__in": _more_than_once(tickets, *names)})
+        found.update(twins.values_list(*_TICKET))
+    return sorted(found, key=lambda ticket: (ticket[2], ticket[0]))
 
 
 def _more_than_once(tickets: models.QuerySet[Any], *names: str) -> models.QuerySet[Any]:
