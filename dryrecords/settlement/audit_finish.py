@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from django.db import models
-from django.db.models import Count
+from django.db.models import Count, Q
 
 from dryrecords.grain.comparison import Differences
 from dryrecords.settlement.audit_lines import KINDS, SCALE
@@ -49,18 +49,18 @@ def duplicates(tickets: models.QuerySet[Any]) -> Iterator[dict[str, Any]]:
 
 
 def _suspects(tickets: models.QuerySet[Any]) -> list[tuple[Any, ...]]:
-    """In the order of their delivery. One query each: joined by OR they would be compared row by row."""
-    found: set[tuple[Any, ...]] = set()
-    for names in (("number",), _SAME_LOAD):
-        twins = tickets.filter(**{f"{names[0]}__in": _more_than_once(tickets, *names)})
-        found.update(twins.values_list(*_TICKET))
-    return sorted(found, key=lambda ticket: (ticket[2], ticket[0]))
+    """In the order of their delivery. Asked in steps: as one query it takes hours where the planner guesses wrong."""
+    numbers, moments = _more_than_once(tickets, "number"), _more_than_once(tickets, *_SAME_LOAD)
+    if not (numbers or moments):
+        return []
+    twins = tickets.filter(Q(number__in=numbers) | Q(delivered_at__in=moments))
+    return list(twins.order_by("delivered_at", "pk").values_list(*_TICKET))
 
 
-def _more_than_once(tickets: models.QuerySet[Any], *names: str) -> models.QuerySet[Any]:
+def _more_than_once(tickets: models.QuerySet[Any], *names: str) -> list[Any]:
     """The first of the columns, where all of them together occur more than once."""
     groups = tickets.order_by().values(*names).annotate(count=Count("pk"))
-    return groups.filter(count__gt=1).values(names[0])
+    return list(groups.filter(count__gt=1).values_list(names[0], flat=True))
 
 
 def rounding_figures(tally: Tally) -> list[dict[str, Any]]:
