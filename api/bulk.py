@@ -87,7 +87,7 @@ class Bulk(RecordRoute):
     def _land(self, request: Request) -> Response:
         self.access.must_write(self.resource.name)
         given = self._bodies(request.data)
-        reader = Reader(self.resource.serializer)
+        reader = Reader(self.resource)
         rows = [Row(number) for number in range(len(given))]
         for row, body in zip(rows, given, strict=True):
             reader.read(row, body)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
@@ -39,8 +40,16 @@ def _reader(field: serializers.Field) -> Callable[[Any], Any]:
     if isinstance(field, serializers.IntegerField):
         return _or_as_it_is(int)
     if isinstance(field, serializers.FloatField):
-        return _or_as_it_is(float)
+        return _or_as_it_is(_finite)
     return text_of
+
+
+def _finite(cell: str) -> float:
+    """A number as JSON may have it."""
+    value = float(cell)
+    if not math.isfinite(value):
+        raise ValueError(cell)
+    return value
 
 
 def _or_as_it_is(read: Callable[[str], Any]) -> Callable[[str], Any]:

@@ -124,7 +124,8 @@ def restore(resource: Resource) -> Operation:
 def history(resource: Resource) -> Operation:
     return Operation(
         f"{resource.name}_history",
-        f"Who changed what, when and from which device, in one of {resource.name}; also after it was removed",
+        f"Who changed what, when and from which device, in one of {resource.name}; also after it was removed. "
+        "A customer sees it from when the record became its own",
         resource.name,
         {200: Answer("One page, newest first.", paged(CHANGE))},
         problems=READ_PROBLEMS,

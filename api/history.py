@@ -8,15 +8,19 @@ from typing import Any
 from api import snapshots
 from api.record_serializer import RecordSerializer
 
-COLUMNS = ("number", "version", "operation", "changed_at", "actor", "device", "request_id", "before", "after")
+COLUMNS = (
+    *("number", "version", "operation", "changed_at", "actor", "device", "request_id"),
+    *("before", "after", "arrived"),
+)
 NOT_TOLD = {"id", "version", "created_at", "updated_at"}
 
 
 def teller(serializer: type[RecordSerializer]) -> Callable[[Sequence[Any]], dict[str, Any]]:
-    """Reads one entry, given in the order of COLUMNS."""
+    """Reads one entry, given in the order of COLUMNS. `arrived`: what was before is not for whoever asks."""
 
     def told(entry: Sequence[Any]) -> dict[str, Any]:
-        _, version, operation, changed_at, actor, device, request_id, before, after = entry
+        _, version, operation, changed_at, actor, device, request_id, before, after, arrived = entry
+        before = None if arrived else before
         return {
             "version": version,
             "operation": operation,

@@ -11,7 +11,7 @@ from django.conf import settings
 from django.db import transaction
 
 from api.landing import Row
-from api.mutations import Mutation, as_text
+from api.mutations import Kept, as_text
 from api.problems import problem_of
 from api.push import sender_of
 from api.push_items import fingerprint
@@ -24,14 +24,21 @@ from dryrecords.journal.ledger import OPEN, Claimed, Settled, Status
 from dryrecords.tenancy.access import Access
 
 
-def hold(access: Access, resource: Resource, refused: Sequence[tuple[Row, Any]]) -> dict[int, UUID]:
+def hold(
+    access: Access, resource: Resource, refused: Sequence[tuple[Row, Any]], of_import: UUID | None = None
+) -> dict[int, UUID]:
     """Ids under which rows and their bodies are held, by number; the same row sent again is the same one held."""
-    sent = {}
+    ids: dict[int, UUID] = {}
+    sent: dict[UUID, tuple[Row, Kept]] = {}
     for row, body in refused:
         text = dumps(body)
         if len(text) <= settings.MAX_RECORD_BYTES:
-            held_id = uuid5(access.organization_id, f"{resource.name} {text.decode()}")
-            sent[held_id] = row, Mutation(id=held_id, resource=resource.name, op="create", record=msgspec.Raw(text))
+            held_id = ids[row.number] = uuid5(access.organization_id, f"{resource.name} {text.decode()}")
+            source = {"import": of_import, "row": row.number} if of_import else msgspec.UNSET
+            sent[held_id] = (
+                row,
+                Kept(id=held_id, resource=resource.name, op="create", record=msgspec.Raw(text), source=source),
+            )
     if not sent:
         return {}
     with transaction.atomic():
@@ -41,19 +48,14 @@ def hold(access: Access, resource: Resource, refused: Sequence[tuple[Row, Any]])
         # What the office dismissed or settled stays so.
         ours = {held_id: each for held_id, each in sent.items() if _is_open(before.get(held_id))}
         ledger.settle(access.organization_id, push_id, [_held(*each) for each in ours.values()])
-    numbers: dict[int, UUID] = {}
-    for row, body in refused:
-        held_id = uuid5(access.organization_id, f"{resource.name} {dumps(body).decode()}")
-        if held_id in ours:
-            numbers[row.number] = held_id
-    return numbers
+    return {number: held_id for number, held_id in ids.items() if held_id in ours}
 
 
 def _is_open(entry: Any) -> bool:
     return entry is None or entry.status in OPEN
 
 
-def _held(row: Row, mutation: Mutation) -> Settled:
+def _held(row: Row, mutation: Kept) -> Settled:
     errors = [FieldError(f"/record{error.pointer}", error.code, error.detail) for error in row.errors]
     return Settled(
         mutation_id=mutation.id,

@@ -13,7 +13,7 @@ from django.db import DataError, IntegrityError, transaction
 from rest_framework.exceptions import ValidationError
 
 from api.problems import problem_of
-from api.record_serializer import RecordSerializer
+from api.quick_reader import quick_reader
 from api.resources import Resource
 from dryrecords.core.errors import DomainError, FieldError
 from dryrecords.core.ids import new_id
@@ -50,6 +50,7 @@ class Row:
     """One row on its way, and what came of it."""
 
     number: int
+    # What it says, as columns; and all columns, as attributes.
     values: dict[str, Any] = field(default_factory=dict)
     record: Any = None
     status: str = CREATED
@@ -60,22 +61,33 @@ class Row:
         self.status, self.id = REFUSED, None
         self.errors += errors
 
-    def is_already(self, record: Record) -> None:
-        self.status, self.id = DUPLICATE, record.pk
+    def is_already(self, record: Any) -> None:
+        self.status, self.id = DUPLICATE, record.id
 
 
 class Reader:
     """Validates bodies of one kind. The serializer is made once: making it costs more than a row."""
 
-    def __init__(self, kind: type[RecordSerializer]) -> None:
-        self.serializer = kind()
+    def __init__(self, resource: Resource) -> None:
+        self.serializer, self.quick = resource.serializer(), quick_reader(resource)
 
     def read(self, row: Row, body: Any) -> None:
+        row.record = self.quick.of_body(body) if self.quick else None
+        if row.record is not None:
+            row.values = self.quick.given(row.record, body)
+            return
         try:
             row.values = dict(self.serializer.run_validation(body))
         except (ValidationError, DomainError) as error:
             told = problem_of(error)
             row.refuse(FieldError(**each) for each in told["errors"])
+
+
+def twin_of(access: Access, resource: Resource, body: Any) -> Record | None:
+    """The record that already says what a body says, told by what it is about."""
+    row = Row(0)
+    Reader(resource).read(row, body)
+    return None if row.status == REFUSED else Landing(access, resource).twin(row)
 
 
 @dataclass
@@ -86,22 +98,22 @@ class Landing:
     resource: Resource
     # The same moment of the same thing with other figures is a contradiction, not a second record.
     key_is_unique: bool = False
-    _landed: dict[Any, Record] = field(default_factory=dict)
+    _landed: dict[Any, Any] = field(default_factory=dict)
 
     def land(self, rows: Sequence[Row]) -> None:
         """All that can be, in the caller's transaction."""
         self.access.must_write(self.resource.name)
         for row in rows:
             if row.status == CREATED:
-                row.id = row.values.get("id") or new_id()
-                row.record = self._record(row.values, row.id)
+                row.record = row.record or self._record(row.values, row.values.get("id") or new_id())
+                row.id = row.record.id
         self._check_references(_open(rows))
         self._find_twins(_open(rows))
         left = _open(rows)
         # Only one write may stay in a transaction, or two of them could lock each other.
         if left and not self._lands(left) and (good := self._passing(left)):
             self._create(good)
-        failed = {row.record.pk: row for row in left if row.status == REFUSED}
+        failed = {row.record.id: row for row in left if row.status == REFUSED}
         if failed:
             self._forget(failed, rows)
 
@@ -110,10 +122,15 @@ class Landing:
         for row in rows:
             if row.status == DUPLICATE and row.id in failed:
                 row.refuse(failed[row.id].errors)
-        self._landed = {key: record for key, record in self._landed.items() if record.pk not in failed}
+        self._landed = {key: record for key, record in self._landed.items() if record.id not in failed}
 
     def _record(self, values: Mapping[str, Any], record_id: UUID | None) -> Record:
         return self.resource.model(**{**values, "id": record_id, "organization_id": self.access.organization_id})
+
+    def twin(self, row: Row) -> Record | None:
+        row.record = row.record or self._record(row.values, None)
+        there = self._with_keys([row.record]).get(self._key(row.record))
+        return there if there is not None and _is_same(row, there) else None
 
     def _check_references(self, rows: Sequence[Row]) -> None:
         missing = bulk.missing_references(self.access, self.resource.model, [row.record for row in rows])
@@ -125,7 +142,7 @@ class Landing:
         by_key = self._with_keys([row.record for row in rows if "id" not in row.values])
         for row in rows:
             if "id" in row.values:
-                self._compare_ids(row, by_id.get(row.id) or self._landed.get(row.id))
+                self._compare_ids(row, by_id.get(row.id))
                 self._landed.setdefault(row.id, row.record)
             else:
                 key = self._key(row.record)
@@ -133,28 +150,32 @@ class Landing:
                 self._landed.setdefault(key, row.record)
 
     def _compare_ids(self, row: Row, there: Record | None) -> None:
-        if there is None:
+        may_be_same = there is None or (
+            there.organization_id == self.access.organization_id and there.deleted_at is None
+        )
+        holder = there or self._landed.get(row.id)
+        if holder is None:
             return
-        if there.organization_id == self.access.organization_id and there.deleted_at is None and _is_same(row, there):
-            row.is_already(there)
+        if may_be_same and _is_same(row, holder):
+            row.is_already(holder)
         else:
             row.refuse([ID_TAKEN])
 
-    def _compare_keys(self, row: Row, there: Record | None) -> None:
+    def _compare_keys(self, row: Row, there: Any) -> None:
         if there is None:
             return
         if _is_same(row, there):
             row.is_already(there)
         elif self.key_is_unique:
             differing = [name for name, value in row.values.items() if not _equal(value, getattr(there, name))]
-            text = f"Record {there.pk} says something else of the same: {', '.join(map(self._outside, differing))}."
+            text = f"Record {there.id} says something else of the same: {', '.join(map(self._outside, differing))}."
             row.refuse([FieldError(f"/{self._outside(differing[0])}", "differs", text)])
 
     def _with_ids(self, ids: Sequence[UUID]) -> dict[Any, Record]:
         """Of whatever organization, removed or not: an id is taken or it is not."""
         return {record.pk: record for record in self.resource.model._default_manager.filter(pk__in=ids)} if ids else {}
 
-    def _with_keys(self, records: Sequence[Record]) -> dict[Any, Record]:
+    def _with_keys(self, records: Sequence[Any]) -> dict[Any, Record]:
         if not records:
             return {}
         leading = NATURAL_KEY[self.resource.name][0]
@@ -162,7 +183,7 @@ class Landing:
         there = self.resource.model._default_manager.visible_to(self.access).filter(**among)
         return {self._key(record): record for record in there}
 
-    def _key(self, record: Record) -> tuple[Any, ...]:
+    def _key(self, record: Any) -> tuple[Any, ...]:
         return tuple(getattr(record, column) for column in NATURAL_KEY[self.resource.name])
 
     def _lands(self, rows: Sequence[Row]) -> bool:
@@ -219,7 +240,7 @@ def _open(rows: Sequence[Row]) -> list[Row]:
     return [row for row in rows if row.status == CREATED]
 
 
-def _is_same(row: Row, there: Record) -> bool:
+def _is_same(row: Row, there: Any) -> bool:
     """In everything that the row says."""
     return all(_equal(value, getattr(there, name)) for name, value in row.values.items())
 

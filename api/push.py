@@ -9,7 +9,10 @@ from itertools import groupby
 from typing import Any
 from uuid import UUID
 
-from api.mutations import Mutation, from_text
+import orjson
+
+from api.landing import twin_of
+from api.mutations import Kept, Mutation, from_text
 from api.push_items import Item, fingerprint, id_in
 from api.push_run import Run
 from api.root import RESOURCES
@@ -64,13 +67,18 @@ def there(organization_id: UUID, ids: set[UUID]) -> set[UUID]:
     }
 
 
-def resubmit(access: Access, entry: Entry, mutation: Mutation) -> Item:
+def resubmit(access: Access, entry: Entry, mutation: Kept) -> Item:
     """A held mutation, corrected perhaps, tried again by the office and in its name."""
     item = Item(mutation, fingerprint(mutation))
     if id_in(mutation) is None:
         item.record_id = entry.record_id
     run = Run(access, entry.push_id, by=access.actor.name)
-    run.apply([item])
+    # A row of a sheet has no id of its own, and may have come again in a sheet that was corrected.
+    resource = item.resource if mutation.source else None
+    if resource is not None and (twin := twin_of(access, resource, orjson.loads(bytes(mutation.record)))):
+        run.settle_as_there(item, twin)
+    else:
+        run.apply([item])
     arrived(access.organization_id, run.created)
     return item
 

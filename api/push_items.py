@@ -10,8 +10,9 @@ from uuid import UUID
 
 import orjson
 
-from api.mutations import Mutation, Row, moments_of
+from api.mutations import Mutation
 from api.problems import problem_of
+from api.quick_reader import moments_of
 from api.resources import Resource
 from api.root import RESOURCES
 from api.views import outward_error
@@ -33,7 +34,8 @@ class Item:
     mutation: Mutation
     fingerprint: bytes
     record_id: UUID | None = None
-    row: Row | None = None
+    # A new record's columns as attributes.
+    row: Any = None
     # A serializer's values, for records that are not read the quick way.
     values: dict[str, Any] | None = None
     status: str = Status.APPLIED
@@ -136,8 +138,10 @@ def validated(resource: Resource, mutation: Mutation, record: Record | None = No
     return values
 
 
-def fields_ahead(resource: Resource, values: dict[str, Any], horizon: datetime) -> list[str]:
-    return [name for name, column in moments_of(resource.serializer) if (values.get(column) or horizon) > horizon]
+def fields_ahead(resource: Resource, values: Any, horizon: datetime) -> list[str]:
+    """The fields whose times lie in the future, of columns as attributes."""
+    moments = moments_of(resource.serializer)
+    return [name for name, column in moments if (getattr(values, column) or horizon) > horizon]
 
 
 def future_warnings(names: list[str]) -> list[dict[str, str]]:

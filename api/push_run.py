@@ -15,7 +15,6 @@ from uuid import UUID
 from django.db import DataError, IntegrityError, transaction
 from rest_framework.exceptions import ValidationError
 
-from api.mutations import Row, quick_reader
 from api.push_items import (
     BY_NAME,
     ORDER,
@@ -29,6 +28,7 @@ from api.push_items import (
     validated,
 )
 from api.push_ledger import WithLedger, show
+from api.quick_reader import quick_reader
 from api.resources import Resource
 from dryrecords.core import clock
 from dryrecords.core.errors import Conflict, DomainError, FieldError, Invalid, NotFound, VersionMismatch
@@ -36,7 +36,7 @@ from dryrecords.journal.ledger import Status
 from dryrecords.tenancy import bulk
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.records import Record
-from dryrecords.tenancy.writes import explain, nothing_to_add
+from dryrecords.tenancy.writes import explain
 
 # Clocks of devices differ by so much without anybody noticing.
 AHEAD = timedelta(minutes=5)
@@ -69,6 +69,12 @@ class Run(WithLedger):
         self._change_all(self._not_final(changes))
         self._copy_answers(twins, first)
 
+    def settle_as_there(self, item: Item, twin: Record) -> None:
+        with transaction.atomic():
+            for ours in self._claim([item]):
+                ours.as_duplicate(twin.pk, twin.version)
+                self._settle([ours])
+
     # What cannot be understood.
 
     def _is_understood(self, item: Item) -> bool:
@@ -98,13 +104,13 @@ class Run(WithLedger):
         for item in items:
             self._read(resource, item)
         with transaction.atomic():
-            self._check_references(resource, items)
-            self._complete(resource, items)
             ours = self._claim(items)
+            self._check_references(resource, ours)
+            self._complete(resource, ours)
             self._settle([item for item in ours if item.problem])
             fitting = [item for item in ours if item.row is not None]
             if fitting:
-                bulk.announce(self.access, resource.writer, [item.row.values for item in fitting])
+                bulk.announce(self.access, resource.writer, [item.row for item in fitting])
                 for items_of_different_records in _first_and_others(fitting):
                     self._insert(resource, items_of_different_records)
 
@@ -112,27 +118,24 @@ class Run(WithLedger):
         if time.monotonic() > self.ends_at:
             item.refuse(_late())
             return
-        # Columns that follow from others are filled in among a serializer's values.
-        quick = quick_reader(resource.serializer) if resource.writer.complete is nothing_to_add else None
-        item.row = quick(item.mutation.record, self.horizon) if quick else None
+        quick = quick_reader(resource)
+        item.row = quick.of_text(item.mutation.record) if quick else None
         if item.row is None:
             try:
                 item.values = validated(resource, item.mutation)
-                record = resource.model(**item.values)
-                item.row = Row(record, fields_ahead(resource, item.values, self.horizon))
+                item.row = resource.model(**item.values)
             except (DomainError, ValidationError) as error:
                 item.refuse(error)
                 return
-        if item.row.ahead:
-            item.warnings = future_warnings(item.row.ahead)
+        item.warnings = future_warnings(fields_ahead(resource, item.row, self.horizon))
         if item.record_id is not None:
             # Made here when it came first.
-            item.row.values.id = item.record_id
-        item.record_id, item.version = item.row.values.id, 1
+            item.row.id = item.record_id
+        item.record_id, item.version = item.row.id, 1
 
     def _check_references(self, resource: Resource, items: list[Item]) -> None:
         read = [item for item in items if item.row is not None]
-        missing = bulk.missing_references(self.access, resource.model, [item.row.values for item in read])
+        missing = bulk.missing_references(self.access, resource.model, [item.row for item in read])
         for place, errors in missing.items():
             self._let_wait(read[place], errors)
 
@@ -154,12 +157,12 @@ class Run(WithLedger):
             return
         for item in read:
             for column, value in item.values.items():
-                setattr(item.row.values, column, value)
+                setattr(item.row, column, value)
 
     def _insert(self, resource: Resource, items: list[Item]) -> None:
         try:
             with transaction.atomic():
-                taken = bulk.insert(self.access, resource.model, [item.row.values for item in items])
+                taken = bulk.insert(self.access, resource.model, [item.row for item in items])
         except (IntegrityError, DataError) as error:
             if len(items) > 1:
                 # Some break a rule that only the database can tell; halving finds them.
@@ -181,7 +184,7 @@ class Run(WithLedger):
         found = self._ever_visible(resource).in_bulk([item.record_id for item in items])
         for item in items:
             there = found.get(item.record_id)
-            if there is not None and there.deleted_at is None and _is_same(resource, item.row.values, there):
+            if there is not None and there.deleted_at is None and _is_same(resource, item.row, there):
                 item.as_duplicate(there.pk, there.version)
                 continue
             text = "There is another record with this id."
@@ -254,11 +257,13 @@ class Run(WithLedger):
         bulk.correct(self.access, resource.writer, [(there[item.record_id], values) for item, values in fitting])
         for item, values in fitting:
             item.version = there[item.record_id].version
-            item.warnings = future_warnings(fields_ahead(resource, values, self.horizon))
+            item.warnings = future_warnings(fields_ahead(resource, _Changed(values), self.horizon))
         self._settle(items)
 
     def _check_changed_references(self, resource: Resource, changes: list[tuple[Item, dict[str, Any]]]) -> None:
-        missing = bulk.missing_references(self.access, resource.model, [_Changed(values) for _, values in changes])
+        # The rows are locked, so what they are to refer to cannot be any more; who goes alone locks it first.
+        changed = [_Changed(values) for _, values in changes]
+        missing = bulk.missing_references(self.access, resource.model, changed, staying=False)
         for place, errors in missing.items():
             self._let_wait(changes[place][0], errors)
 
@@ -284,7 +289,7 @@ class Run(WithLedger):
         if item.problem is None:
             corrected = resource.writer.correct(self.access, item.record_id, values, version=item.mutation.base_version)
             item.version = corrected.version
-            item.warnings = future_warnings(fields_ahead(resource, values, self.horizon))
+            item.warnings = future_warnings(fields_ahead(resource, _Changed(values), self.horizon))
 
     def _values(self, item: Item, there: Record | None) -> dict[str, Any] | None:
         """The columns to change; None if they had been changed so before."""

@@ -26,8 +26,8 @@ from api.push import arrived
 from api.resources import Resource
 from api.views import Route, outward_error
 from dryrecords.core.errors import Conflict, DomainError, NotFound
-from dryrecords.journal.models import Change
 from dryrecords.tenancy.bulk import is_referred_to
+from dryrecords.tenancy.history import entries_of
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import get
 
@@ -166,7 +166,7 @@ class History(RecordRoute):
     def get(self, request: Request, id: UUID) -> Response:
         if not self.resource.model._default_manager.ever_visible_to(self.access).filter(pk=id).exists():
             raise NotFound()
-        changes = Change.objects.filter(organization_id=self.access.organization_id, record_id=id)
+        changes = entries_of(self.access, [id])
         return Response(
             page(
                 request,

@@ -40,16 +40,22 @@ class JSONParser(BaseParser):
 
     def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
         try:
-            data = orjson.loads(stream.read())
+            text = stream.read()
+            data = orjson.loads(text)
         except orjson.JSONDecodeError as error:
             raise ParseError(f"The body is not JSON: {error}") from error
-        if is_deeper(data, DEEPEST):
+        if may_be_deeper(text, DEEPEST) and is_deeper(data, DEEPEST):
             raise ParseError(f"The body is nested more than {DEEPEST} levels deep.", code="too_deep")
         return data
 
 
+def may_be_deeper(text: bytes, levels: int) -> bool:
+    """Fewer brackets cannot be nested deeper; whoever has more of them looks."""
+    return text.count(b"{") + text.count(b"[") > levels
+
+
 def is_deeper(data: Any, levels: int) -> bool:
-    if not isinstance(data, dict | list):
-        return False
-    inner = data.values() if isinstance(data, dict) else data
-    return levels == 0 or any(is_deeper(each, levels - 1) for each in inner)
+    if levels == 0:
+        return isinstance(data, dict | list)
+    inner = data.values() if isinstance(data, dict) else data if isinstance(data, list) else ()
+    return any(is_deeper(each, levels - 1) for each in inner if isinstance(each, dict | list))

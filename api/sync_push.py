@@ -96,6 +96,12 @@ RESULT = _object(
     }
 )
 ANSWER = _object({"results": {"type": "array", "items": RESULT}, "received_at": MOMENT, "clock_skew_s": SKEW})
+SOURCE = {
+    "type": ["object", "null"],
+    "description": "If it was a row of a sheet: the import, and the row as the spreadsheet numbers it.",
+    "required": ["import", "row"],
+    "properties": {"import": {"type": "string", "format": "uuid"}, "row": {"type": "integer"}},
+}
 HELD = _object(
     {
         "id": {"type": "string", "format": "uuid"},
@@ -106,6 +112,7 @@ HELD = _object(
         "version": {"type": ["integer", "null"]},
         "base_version": {},
         "record": {"description": "As it was sent."},
+        "source": SOURCE,
         "problem": PROBLEM,
         "warnings": WARNINGS,
         "waiting_for": {"type": "array", "items": {"type": "string", "format": "uuid"}},
@@ -162,6 +169,7 @@ def outward(values: Any) -> dict[str, Any]:
         "version": row["version"],
         "base_version": mutation.base_version,
         "record": orjson.Fragment(bytes(mutation.record)),
+        "source": mutation.source or None,
         "problem": orjson.Fragment(row["problem"]) if row["problem"] else None,
         "warnings": orjson.Fragment(row["warnings"]) if row["warnings"] else [],
         "waiting_for": row["waiting_for"] or [],

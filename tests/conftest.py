@@ -10,6 +10,7 @@ import contextlib
 import fcntl
 import itertools
 import os
+from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
 
@@ -76,3 +77,13 @@ def _history_may_be_emptied_between_tests() -> None:
         return [switch.format("DISABLE"), *empty(self, *args, **options), switch.format("ENABLE")]
 
     operations.sql_flush = sql_flush
+
+
+@pytest.fixture
+def plain(farm: Any) -> Iterator[None]:
+    """As a service runs: with a role that is never more than the application's, in a scope or out of it."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SET LOCAL ROLE {plain_role.ROLE}")
+    yield
+    with connection.cursor() as cursor:
+        cursor.execute("RESET ROLE")

@@ -68,6 +68,11 @@ class Plan:
         errors += self._nameless(cells)
         return body, errors
 
+    def texts(self, cells: list[str]) -> dict[str, str]:
+        """What a row says of each field, as it was written."""
+        said = ((column.field, kind, _text(column, cells)) for column, kind, _ in self._readers)
+        return {name: text.strip() for name, kind, text in said if kind is not None and not is_blank(text, kind)}
+
     def _nameless(self, cells: list[str]) -> Iterator[FieldError]:
         """What stands under no header would be lost without a word."""
         for place, cell in enumerate(cells):

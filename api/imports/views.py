@@ -13,11 +13,12 @@ from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.bulk import COUNT, RESULT
+from api.bulk import COUNT, NULLABLE_ID, RESULT
 from api.describing import ID, NULLABLE_TEXT, paged
 from api.fields import ChoiceField, ZoneField
 from api.filters import PAGE, Parameters
 from api.idempotency import once
+from api.imports.held_rows import MOST_HELD
 from api.imports.plan import Options
 from api.imports.reports import errors_csv
 from api.imports.taking_in import BY_NAME, bring
@@ -73,13 +74,15 @@ IMPORT = {
 }
 REFUSALS = {
     "type": "array",
-    "description": f"The first {REFUSALS_SHOWN}; errors.csv has all of them, with their cells.",
+    "description": f"The first {REFUSALS_SHOWN}; errors.csv has all of them, with their cells, and {MOST_HELD} are "
+    "held to be corrected one by one.",
     "items": {
         "type": "object",
-        "required": ["row", "errors"],
+        "required": ["row", "errors", "held"],
         "properties": {
             "row": COUNT | {"description": "As the spreadsheet numbers it."},
             "errors": RESULT["properties"]["errors"],
+            "held": NULLABLE_ID | {"description": "Once the import is done: where it waits, sync/held/{id}."},
         },
     },
 }
@@ -138,7 +141,8 @@ class _Imports(Route):
         found = self.visible().filter(pk=id).values_list(*COLUMNS, "refused").first()
         if found is None:
             raise NotFound()
-        return Response(_outward(found[:-1]) | {"refusals": found[-1][:REFUSALS_SHOWN]}, status=code)
+        refusals = [{"held": None} | each for each in found[-1][:REFUSALS_SHOWN]]
+        return Response(_outward(found[:-1]) | {"refusals": refusals}, status=code)
 
 
 class ImportList(_Imports):

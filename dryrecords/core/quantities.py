@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 # Exact by definition: international foot, pound and inch; US liquid gallon 231 in3 (NIST SP 811, appendix B).
 FOOT_M = 0.3048
+INCH_M = 0.0254
 POUND_KG = 0.45359237
-GALLON_M3 = 231 * 0.0254**3
+GALLON_M3 = 231 * INCH_M**3
 # Winchester bushel 2150.42 in3 exactly (UCUM, [bu_us]).
-BUSHEL_M3 = 2150.42 * 0.0254**3
+BUSHEL_M3 = 2150.42 * INCH_M**3
 # International table Btu (NIST SP 811, appendix B.8); a therm is billed as 100,000 Btu.
 BTU_J = 1055.05585262
 # Mechanical horsepower, 550 ft lbf/s (NIST SP 811, appendix B.8).
@@ -43,7 +44,7 @@ UNITS: dict[str, Unit] = {
         Unit("f", "c", 5 / 9, -32 * 5 / 9),
         Unit("ft", "m", FOOT_M),
         Unit("ft2", "m2", FOOT_M**2),
-        Unit("in", "m", FOOT_M / 12),
+        Unit("in", "m", INCH_M),
         Unit("hp", "w", HORSEPOWER_W),
         Unit("cfm", "m3_s", FOOT_M**3 / 60),
         Unit("inh2o", "pa", INCH_OF_WATER_PA),

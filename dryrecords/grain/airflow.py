@@ -9,7 +9,7 @@ from dryrecords.grain.volume import BUSHEL_M3, FOOT_M
 
 CFM_M3_S = FOOT_M**3 / 60.0  # exact; cubic foot a minute
 CFM_PER_BUSHEL_PER_S = CFM_M3_S / BUSHEL_M3  # exact; airflow over grain volume, times depth is airflow over area
-INCH_WATER_PA = 249.089  # at 4 deg C (39.2 F); NIST SP 811, from memory
+INCH_WATER_PA = 249.08891  # conventional, of water of 1000 kg/m3; NIST SP 811, appendix B.8
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ class Import(models.Model):
     rows_done = models.IntegerField(default=0)
     created = models.IntegerField(default=0)
     duplicates = models.IntegerField(default=0)
-    # [{row, errors: [{pointer, code, detail}]}]: the cells themselves stand in the content.
+    # [{row, errors: [{pointer, code, detail}], held}]: the cells themselves stand in the content.
     refused = models.JSONField(default=list)
     # Why it failed as a whole.
     error = models.TextField(blank=True, default="")

@@ -89,7 +89,9 @@ def take_up() -> Import | None:
 
 def locked(job_id: UUID, rows_done: int) -> Import | None:
     """The import, locked, if it is still where the caller left it: it may have been taken up by another meanwhile."""
-    return Import.objects.select_for_update().filter(pk=job_id, rows_done=rows_done, state__in=Import.OPEN).first()
+    found = Import.objects.select_for_update().filter(pk=job_id, rows_done=rows_done, state__in=Import.OPEN)
+    # Megabytes, if all of a long sheet is refused.
+    return found.defer("content", "refused").first()
 
 
 def advance(job: Import, *, rows: int, created: int, duplicates: int, refused: Sequence[dict[str, Any]]) -> None:
@@ -97,11 +99,12 @@ def advance(job: Import, *, rows: int, created: int, duplicates: int, refused: S
     job.rows_done += rows
     job.created += created
     job.duplicates += duplicates
-    job.refused = [*job.refused, *refused]
     job.attempts, job.run_after = 0, clock.now() + LEASE
-    if job.rows_done >= job.rows:
-        _end(job)
-    job.save(update_fields=[*_PROGRESS])
+    job.save(update_fields=[name for name in _PROGRESS if name != "refused"])
+    if refused:
+        added = models.Value(list(refused), output_field=models.JSONField())
+        both = models.Func(models.F("refused"), added, template="%(expressions)s", arg_joiner=" || ")
+        Import.objects.filter(pk=job.pk).update(refused=both)
 
 
 _PROGRESS = (
@@ -127,6 +130,13 @@ def start_again(job: Import) -> None:
 def give_back(job: Import) -> None:
     """For the next turn, at once."""
     Import.objects.filter(pk=job.pk, state=Import.State.RUNNING).update(run_after=clock.now(), attempts=0)
+
+
+def finish(job: Import, held: Mapping[int, UUID]) -> None:
+    """Every row was seen; those of the refused ones that are held say where."""
+    job.refused = [each | {"held": str(held[each["row"]])} if each["row"] in held else each for each in job.refused]
+    _end(job)
+    job.save(update_fields=[*_PROGRESS])
 
 
 def fail(job: Import, error: str) -> None:

@@ -53,7 +53,7 @@ class Change(models.Model):
     actor = models.CharField(max_length=200)
     device = models.CharField(max_length=200, blank=True)
     request_id = models.CharField(max_length=64, blank=True)
-    # The customer who saw the record before this change; whoever else sees it from now on.
+    # Where it changed hands: the customer who saw the record before, or the organization if it was no customer's.
     left_customer_id = models.UUIDField(null=True)
     # Columns in SI units. A removed record is null.
     before = models.JSONField(null=True)

@@ -41,6 +41,9 @@ def leave_trail(organization_id: UUID, actor: Actor, marks: Iterable[stale.Mark]
 
 
 def tell_who_is_left(customer_id: UUID | None) -> None:
-    """The rows written from here on leave the sight of this customer, whose devices are told to forget them."""
+    """The rows written from here on leave the sight of this customer, whose devices are told to forget them.
+
+    What was no customer's leaves the organization itself: in the history it shows that they came to somebody.
+    """
     with connection.cursor() as cursor:
         cursor.execute("SELECT set_config('dryrecords.left_customer', %s, true)", [str(customer_id or "")])

@@ -165,13 +165,12 @@ def _lost(result: BatchResult | None, currency: str) -> str:
 def _result(result: BatchResult, currency: str) -> list[tuple[str, list[Line]]]:
     values = vars(result)
     fuel = figures.fuel_name(values)
-    told_fuel = Line(f"Fuel, {BASES[result.fuel_basis]}" if result.fuel_basis else "Fuel", figures.told(values, fuel))
+    told_fuel = [Line(f"Fuel, {BASES[basis]}", figures.told(values, fuel))] if (basis := result.fuel_basis) else []
     base = Line("Base moisture", f"{result.base_moisture_pct:g} %")
     groups = [
         ("Grain", [*figures.lines(values, GRAIN[:2]), base, *figures.lines(values, GRAIN[2:])]),
         ("Shrink", figures.lines(values, SHRINK)),
-        ("Energy", [told_fuel, *figures.lines(values, ENERGY, currency)]),
+        ("Energy", [*told_fuel, *figures.lines(values, ENERGY, currency)]),
         ("Over-drying", figures.lines(values, (*OVER, "under_drying_points"), currency)),
     ]
-    known = [(title, [line for line in lines if line.text != written.NOTHING]) for title, lines in groups]
-    return [(title, lines) for title, lines in known if lines]
+    return [(title, lines) for title, lines in groups if lines]

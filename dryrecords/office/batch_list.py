@@ -29,8 +29,7 @@ LACKS = {
 class BatchLine:
     batch: Batch
     began: str
-    wet: str
-    moistures: str
+    grain: str
     below_base: str
     lost: str
     lacks: str
@@ -66,17 +65,23 @@ class BatchListPage(Page):
 
 def batch_line(batch: Batch, result: BatchResult | None, currency: str) -> BatchLine:
     values: dict[str, Any] = vars(result) if result else {}
-    moist = [written.number(values.get(name), 1) for name in ("moisture_in_pct", "moisture_out_pct")]
     return BatchLine(
         batch=batch,
         began=written.moment(batch.started_at, batch.dryer.site.timezone),
-        wet=figures.told({"wet_bu": values.get("wet_bu")}, "wet_bu"),
-        moistures=f"{moist[0]} to {moist[1]} %",
+        grain=_grain(values),
         below_base=figures.told(values, "over_drying_points"),
-        lost=figures.told(values, "over_drying_total_usd", currency),
+        lost=figures.told(values, "over_drying_total_usd", currency) if result and result.complete else "",
         lacks=lacks(result.missing) if result else "",
         is_known=result is not None,
     )
+
+
+def _grain(values: dict[str, Any]) -> str:
+    """As far as it is known: how much, and from what to what."""
+    moist = [values.get(name) for name in ("moisture_in_pct", "moisture_out_pct")]
+    known = [written.number(each, 1) for each in moist if each is not None]
+    parts = [figures.told({"wet_bu": values.get("wet_bu")}, "wet_bu"), f"{' to '.join(known)} %" if known else ""]
+    return ", ".join(part for part in parts if part not in ("", written.NOTHING))
 
 
 def lacks(missing: list[str]) -> str:

@@ -66,12 +66,14 @@ class Series:
     u: Sequence[float | None] = ()
 
 
-def scale_of(values: Sequence[float], title: str = "", *, zero: bool = False, about: int = 5) -> Scale:
-    """Round ticks around all values; with `zero` from zero on, as lengths of bars have to."""
+def scale_of(
+    values: Sequence[float], title: str = "", *, zero: bool = False, about: int = 5, least: float = 1.0
+) -> Scale:
+    """Round ticks around all values and over `least` at least; with `zero` from zero on, as lengths of bars have to."""
     low, high = min(values, default=0.0), max(values, default=1.0)
     low, high = (min(low, 0.0), max(high, 0.0)) if zero else (low, high)
-    if low == high:
-        low, high = (low, low + 1.0) if zero else (low - 0.5, high + 0.5)
+    lacks = max(least - (high - low), 0.0)
+    low, high = (low, high + lacks) if zero else (low - lacks / 2, high + lacks / 2)
     raw = (high - low) / about
     size = 10.0 ** math.floor(math.log10(raw))
     step = next(each * size for each in STEPS if each * size >= raw * (1 - 1e-9))
@@ -164,7 +166,9 @@ class Drawing:
         for value, label in self.x.ticks:
             x = self._x(value)
             parts.append(f'<path class="axis" d="M{x:.1f} {foot:.1f}v5"/>')
-            parts.append(f'<text x="{x:.1f}" y="{foot + 24:.1f}" text-anchor="middle">{escape(label)}</text>')
+            # A label at the very end keeps inside.
+            at, anchor = (WIDTH, "end") if x > WIDTH - RIGHT - 12 else (x, "middle")
+            parts.append(f'<text x="{at:.1f}" y="{foot + 24:.1f}" text-anchor="{anchor}">{escape(label)}</text>')
         parts.append(f'<path class="axis" d="M{LEFT} {foot:.1f}H{WIDTH - RIGHT}"/>')
         parts += self._parts
         parts.append("</svg>")

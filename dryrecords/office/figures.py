@@ -91,7 +91,9 @@ def told(values: Mapping[str, Any], name: str, currency: str = "USD") -> str:
 
 
 def lines(values: Mapping[str, Any], names: Sequence[str], currency: str = "USD") -> list[Line]:
-    return [Line(WORDS[name].label, told(values, name, currency)) for name in names]
+    """Of those that are known."""
+    found = [Line(WORDS[name].label, told(values, name, currency)) for name in names]
+    return [line for line in found if line.text != written.NOTHING]
 
 
 def fuel_name(values: Mapping[str, Any]) -> str:

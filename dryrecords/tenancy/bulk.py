@@ -21,7 +21,7 @@ from dryrecords.journal.trail import leave_trail
 from dryrecords.tenancy import moves
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.records import Record
-from dryrecords.tenancy.writes import Writer
+from dryrecords.tenancy.writes import Writer, references, there_to_stay
 
 # Set by the writer, the same for every row.
 STAMPED = ("organization_id", "version", "created_at", "updated_at", "deleted_at")
@@ -33,18 +33,6 @@ def columns_given(model: type[Record]) -> tuple[str, ...]:
 
 
 @cache
-def references(model: type[Record]) -> tuple[tuple[str, str, type[Record]], ...]:
-    """Name, column and kind of every record that this kind refers to."""
-    return tuple(
-        (field.name, field.attname, field.related_model)
-        for field in model._meta.concrete_fields
-        if isinstance(field, models.ForeignKey)
-        and isinstance(field.related_model, type)
-        and issubclass(field.related_model, Record)
-    )
-
-
-@cache
 def is_referred_to(model: type[Record]) -> bool:
     return any(
         isinstance(relation.related_model, type) and issubclass(relation.related_model, Record)
@@ -53,9 +41,12 @@ def is_referred_to(model: type[Record]) -> bool:
 
 
 def missing_references(
-    access: Access, model: type[Record], rows: Sequence[Any]
+    access: Access, model: type[Record], rows: Sequence[Any], *, staying: bool = True
 ) -> dict[int, list[tuple[FieldError, UUID]]]:
-    """By place in `rows`: references to what is not there or not visible. One query for each kind of reference."""
+    """By place in `rows`: references to what is not there or not visible. One query for each kind of reference.
+
+    What is there will stay until we commit; not so for whoever holds the rows that refer to it: parents come first.
+    """
     missing: dict[int, list[tuple[FieldError, UUID]]] = {}
     for name, column, target in references(model):
         ids = list(map(attrgetter(column), rows))
@@ -64,7 +55,8 @@ def missing_references(
             continue
         # One parameter, however many there are.
         among = RawSQL("SELECT unnest(%s::uuid[])", [list(wanted)])
-        known = set(target._default_manager.visible_to(access).filter(pk__in=among).values_list("pk", flat=True))
+        there = target._default_manager.visible_to(access).filter(pk__in=among)
+        known = there_to_stay(there) if staying else set(there.values_list("pk", flat=True))
         if wanted <= known:
             continue
         for place, wants in enumerate(ids):

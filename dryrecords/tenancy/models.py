@@ -122,7 +122,7 @@ class Token(models.Model):
 
 
 class SignIn(models.Model):
-    """An attempt to sign in to the admin that has not succeeded: by name and by address, each only as a digest."""
+    """An attempt to sign in that has not succeeded: by name and by address, each only as a digest."""
 
     name = models.CharField(max_length=64)
     address = models.CharField(max_length=64)

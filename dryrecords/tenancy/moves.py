@@ -42,8 +42,8 @@ def followers(record: Record) -> Owners:
     return found
 
 
-def write_anew(before: Owners) -> None:
-    """Of these records the ones that belong to another customer now."""
+def write_anew(before: Owners, organization_id: UUID) -> None:
+    """Of these records the ones that belong to another customer now; the organization's own were nobody else's."""
     after: Owners = {}
     for model in {model for model, _ in before}:
         after |= _owners(model, Q(pk__in=[pk for kind, pk in before if kind is model]))
@@ -52,7 +52,7 @@ def write_anew(before: Owners) -> None:
         if after[model, pk] != customer:
             moved.setdefault((customer, model), []).append(pk)
     for (customer, model), ids in moved.items():
-        tell_who_is_left(customer)
+        tell_who_is_left(customer or organization_id)
         model._default_manager.filter(pk__in=ids).update(version=F("version") + 1, updated_at=clock.now())
 
 

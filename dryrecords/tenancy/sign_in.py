@@ -1,4 +1,4 @@
-"""How often somebody may try to sign in to the admin. Kept in the database: passwords, unlike tokens, can be guessed.
+"""How often somebody may try to sign in, to the pages or the admin. Kept in the database: passwords can be guessed.
 
 An attempt is written down before the password is looked at, so that a hundred at once do not slip through together.
 """

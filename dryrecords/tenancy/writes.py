@@ -1,6 +1,7 @@
 """How a record is created, corrected, removed and restored: references through the scope, version, trail, all or none.
 
-Every transaction keeps one order: lock rows, parents before children; raise marks; write. See `leave_trail`.
+Every transaction keeps one order: lock rows, parents before children; raise marks; write. See `leave_trail`. The rows
+that others refer to are locked too, shared: otherwise one could be removed between the look and the reference.
 """
 
 from __future__ import annotations
@@ -9,10 +10,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import Any, Generic, TypeVar, cast
 from uuid import UUID
 
-from django.db import IntegrityError, models, transaction
+from django.apps import apps
+from django.db import IntegrityError, connection, models, transaction
 from django.db.models import F
 
 from dryrecords.core import clock
@@ -61,14 +64,14 @@ class Writer(Generic[R]):
     def create_many(self, access: Access, rows: Sequence[Mapping[str, Any]]) -> list[R]:
         """All or none, in one transaction."""
         access.must_write(self.model.resource)
-        _check_references(access, self.model, rows)
-        completed = [dict(row) for row in rows]
-        self.complete(access, completed, None)
-        moment = clock.now()
-        stamp = {"organization_id": access.organization_id, "created_at": moment, "updated_at": moment}
-        records = [self.model(**row, **stamp) for row in completed]
-        marks = [mark for record in records for mark in self.marks_of(None, record)]
         with _explained(self.model), transaction.atomic():
+            _check_references(access, self.model, rows)
+            completed = [dict(row) for row in rows]
+            self.complete(access, completed, None)
+            moment = clock.now()
+            stamp = {"organization_id": access.organization_id, "created_at": moment, "updated_at": moment}
+            records = [self.model(**row, **stamp) for row in completed]
+            marks = [mark for record in records for mark in self.marks_of(None, record)]
             leave_trail(access.organization_id, access.actor, marks)
             self.model._default_manager.bulk_create(records, batch_size=2000)
         return records
@@ -77,8 +80,8 @@ class Writer(Generic[R]):
         """Change columns of one record. With `version`, only if it is still the one the caller read."""
         access.must_write(self.model.resource)
         with _explained(self.model), transaction.atomic():
-            record = lock(access, self.model, record_id, version)
             _check_references(access, self.model, [changes])
+            record = lock(access, self.model, record_id, version)
             completed = dict(changes)
             self.complete(access, [completed], record)
             changed = [name for name, value in completed.items() if getattr(record, name) != value]
@@ -93,10 +96,10 @@ class Writer(Generic[R]):
             followers = moves.followers(was) if changes_hands else {}
             leave_trail(access.organization_id, access.actor, self.marks_of(was, record))
             if changes_hands:
-                tell_who_is_left(moves.customer_of(was))
+                tell_who_is_left(moves.customer_of(was) or access.organization_id)
             record.save(update_fields=[*changed, "version", "updated_at"])
             if changes_hands:
-                moves.write_anew(followers)
+                moves.write_anew(followers, access.organization_id)
                 tell_who_is_left(None)
         return record
 
@@ -113,10 +116,13 @@ class Writer(Generic[R]):
         """Take a removal back, with the children that went with the record. One that is there is left as it is."""
         access.must_write(self.model.resource)
         with transaction.atomic():
+            # Parents are locked first. While it is removed nobody gives it others.
+            found = self.model._default_manager.ever_visible_to(access).filter(pk=record_id).first()
+            if found is not None and found.deleted_at is not None:
+                _check_parents_are_there(access, found)
             record = lock(access, self.model, record_id, version, removed=True)
             if record.deleted_at is None:
                 return record
-            _check_parents_are_there(access, record)
             back: Rows = [*_children_to_come_back(record), (self.model, [record.pk])]
             leave_trail(access.organization_id, access.actor, self.marks_of(record, record))
             _write_deleted_at(back, None)
@@ -157,20 +163,38 @@ def get(access: Access, model: type[R], record_id: UUID) -> R:
 def _check_references(access: Access, model: type[Record], rows: Sequence[Mapping[str, Any]]) -> None:
     """Ids inside bodies go through the same scope as ids in paths."""
     errors = []
-    for field in model._meta.concrete_fields:
-        target = field.related_model
-        if not (isinstance(field, models.ForeignKey) and isinstance(target, type) and issubclass(target, Record)):
-            continue
-        wanted = {row[field.attname] for row in rows if row.get(field.attname) is not None}
-        if not wanted:
-            continue
-        known = set(target._default_manager.visible_to(access).filter(pk__in=wanted).values_list("pk", flat=True))
-        errors += [
-            FieldError(f"/{field.name}", "unknown_reference", f"There is no {field.name} {missing}.")
-            for missing in wanted - known
-        ]
+    for name, column, target in references(model):
+        wanted = {row[column] for row in rows if row.get(column) is not None}
+        if wanted:
+            errors += [
+                FieldError(f"/{name}", "unknown_reference", f"There is no {name} {missing}.")
+                for missing in wanted - there_to_stay(target._default_manager.visible_to(access).filter(pk__in=wanted))
+            ]
     if errors:
         raise Invalid(errors[0].detail, errors=errors)
+
+
+@cache
+def references(model: type[Record]) -> tuple[tuple[str, str, type[Record]], ...]:
+    """Name, column and kind of every record that this kind refers to, in the order in which they are locked."""
+    found = [
+        (field.name, field.attname, field.related_model)
+        for field in model._meta.concrete_fields
+        if isinstance(field, models.ForeignKey)
+        and isinstance(field.related_model, type)
+        and issubclass(field.related_model, Record)
+    ]
+    kinds = list(apps.get_models())
+    return tuple(sorted(found, key=lambda reference: kinds.index(reference[2])))
+
+
+def there_to_stay(records: models.QuerySet[Any]) -> set[UUID]:
+    """Ids of those that are there, and until we commit are neither removed nor handed over."""
+    # Django knows no FOR SHARE.
+    sql, parameters = records.order_by("pk").values_list("pk").query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(f'{sql} FOR SHARE OF "{records.model._meta.db_table}"', parameters)
+        return {row[0] for row in cursor.fetchall()}
 
 
 def _check_parents_are_there(access: Access, record: Record) -> None:

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from api.root import RESOURCES
+from dryrecords.core.ids import new_id
 from tests import factories
 from tests.api.bodies import bodies
 from tests.api.client import Client
@@ -115,8 +116,24 @@ def test_a_question_with_odd_values(name: str, farm: Farm, office: Client, data:
 @given(body=st.binary(max_size=60) | VALUES.map(orjson.dumps))
 def test_any_body(farm: Farm, office: Client, body: bytes) -> None:
     dryer = f"dryers/{farm['dryers'].pk}"
-    for path in ("batches", "customers", *CALCULATORS, f"{dryer}/forecast", f"{dryer}/forecast-grids"):
+    many = ("sync/push", "samples/bulk", "readings/bulk", "imports")
+    for path in ("batches", "customers", *many, *CALCULATORS, f"{dryer}/forecast", f"{dryer}/forecast-grids"):
         rolled_back(lambda path=path: office.post(path, body))
+
+
+@SEVERAL
+@given(changes=st.lists(st.dictionaries(NAMES_OF_FIELDS, VALUES, max_size=4), max_size=4), rows=st.lists(VALUES))
+def test_many_odd_rows(farm: Farm, office: Client, changes: list[dict[str, Any]], rows: list[Any]) -> None:
+    """Each is told what came of it, and what was accepted one way is accepted the other way."""
+    sent = [bodies(farm)["samples"] | each for each in changes] + rows
+    told = rolled_back(lambda: office.post("samples/bulk", sent))
+    mutations = [{"id": str(new_id()), "resource": "samples", "op": "create", "record": each} for each in sent]
+    pushed = rolled_back(lambda: office.post("sync/push", {"mutations": mutations}))
+    assert [told.status_code, pushed.status_code] in ([200, 200], [400, 422])
+    if told.status_code == 200:
+        refused = [each["status"] == "refused" for each in told.json()["results"]]
+        held = [each["status"] in ("held", "conflict") for each in pushed.json()["results"]]
+        assert refused == held
 
 
 @SEVERAL

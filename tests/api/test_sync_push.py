@@ -7,7 +7,7 @@ from typing import Any
 import orjson
 import pytest
 
-from api.mutations import quick_reader
+from api.quick_reader import QuickReader
 from dryrecords.core.ids import new_id
 from dryrecords.harvest.models import Batch, Sample
 from dryrecords.journal.models import Change, Mutation, StaleMark
@@ -100,8 +100,8 @@ def test_good_and_bad_together(farm: Farm, office: Client) -> None:
 
 
 def test_a_rule_that_only_the_database_knows_spoils_nothing_else(farm: Farm, office: Client, monkeypatch: Any) -> None:
-    monkeypatch.setattr("api.mutations.rules_of", lambda model: ())
-    monkeypatch.setattr("api.push_run.quick_reader", quick_reader.__wrapped__)
+    monkeypatch.setattr("api.quick_reader.rules_of", lambda model: ())
+    monkeypatch.setattr("api.push_run.quick_reader", lambda resource: QuickReader(resource.serializer))
     good = [mutation("samples", bodies(farm)["samples"]) for _ in range(4)]
     bad = mutation("samples", bodies(farm)["samples"] | {"batch": None})
     results = push(office, *good[:2], bad, *good[2:])

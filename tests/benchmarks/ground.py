@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from urllib.parse import quote, urlsplit
 
@@ -21,9 +21,10 @@ FAST = [f"-c{name}=off" for name in ("fsync", "synchronous_commit", "full_page_w
 
 
 @contextlib.contextmanager
-def own_engines(*, fast: bool) -> Iterator[Path]:
+def own_engines(*, fast: bool, options: Sequence[str] = ()) -> Iterator[Path]:
     """Start what the environment does not name, and set Django up on it; yields a directory for files."""
-    with open_place() as directory, engines(directory, with_broker=True, postgres_options=FAST if fast else ()):
+    options = [*(FAST if fast else ()), *options]
+    with open_place() as directory, engines(directory, with_broker=True, postgres_options=options):
         os.environ["DRYRECORDS_DATA_DIR"] = os.fspath(directory)
         plain_role.name_roles()
         os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")

@@ -72,8 +72,8 @@ def run(directory: Path) -> Iterator[Outcome]:
 class Samples:
     """The same samples again and again, with ids of their own each time."""
 
-    def __init__(self, season: ManyBatches) -> None:
-        self.season = season
+    def __init__(self, season: ManyBatches, count: int = SAMPLES, calls: int = CALLS, batches: int = BATCHES) -> None:
+        self.season, self.count, self.calls, self.of = season, count, calls, season.batches[:batches]
         self.bodies: list[bytes] = []
         self.texts: list[str] = []
         self.entries: list[str] = []
@@ -86,9 +86,12 @@ class Samples:
         while StaleMark.objects.filter(wanted__gt=F("done")).exists():
             assert time.monotonic() < until, "the worker does not get done"
             time.sleep(0.05)
-        rows = [self._row(number) for number in range(SAMPLES)]
-        of_a_call = SAMPLES // CALLS
-        calls = [rows[place : place + of_a_call] for place in range(0, SAMPLES, of_a_call)]
+        self.make()
+
+    def make(self) -> None:
+        rows = [self._row(number) for number in range(self.count)]
+        of_a_call = self.count // self.calls
+        calls = [rows[place : place + of_a_call] for place in range(0, self.count, of_a_call)]
         self.bodies = [orjson.dumps({"mutations": [self._mutation(row) for row in call]}) for call in calls]
         self.texts = ["".join(self._line(row) for row in call) for call in calls]
         self.entries = ["".join(self._entry(row) for row in call) for call in calls]
@@ -124,8 +127,8 @@ class Samples:
             copy.write(text)
 
     def _row(self, number: int) -> dict[str, Any]:
-        batch = self.season.batches[number % BATCHES]
-        taken = batch.started_at + timedelta(minutes=number // BATCHES)
+        batch = self.of[number % len(self.of)]
+        taken = batch.started_at + timedelta(minutes=number // len(self.of))
         return {
             "id": new_id(),
             "batch": batch.pk,

@@ -1,7 +1,7 @@
 """The real Celery app for the tests' workers and schedulers, with what the FAULTS_ variables ask for.
 
-FAULTS_LEASE_S and FAULTS_SWEEP_S shorten waits that are right for a farm and long for a test. FAULTS_POISON_BATCH
-names a batch that ends whatever process loads its facts, as a fault in a compiled library would.
+FAULTS_LEASE_S, FAULTS_SWEEP_S and FAULTS_HELD_SWEEP_S shorten waits that are right for a farm and long for a test.
+FAULTS_POISON_BATCH names a batch that ends whatever process loads its facts, as a fault in a compiled library would.
 """
 
 from __future__ import annotations
@@ -17,6 +17,8 @@ from dryrecords.config.celery import app
 
 if "FAULTS_SWEEP_S" in os.environ:
     app.conf.beat_schedule["sweep"]["schedule"] = float(os.environ["FAULTS_SWEEP_S"])
+if "FAULTS_HELD_SWEEP_S" in os.environ:
+    app.conf.beat_schedule["held"]["schedule"] = float(os.environ["FAULTS_HELD_SWEEP_S"])
 
 
 @signals.worker_process_init.connect

@@ -9,12 +9,11 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.db import connection
 
 from dryrecords.season.models import BatchResult
 from tests import factories as make
 from tests.faults.season import BusyYard, assert_computed_once_and_right, open_marks
-from tests.faults.tree import QUICK, Answer, Tree
+from tests.faults.tree import QUICK, Answer, Tree, deadlocks
 from tests.runtime.processes import wait_for
 from tests.season.scene import at
 
@@ -51,12 +50,6 @@ def test_workers_killed_in_the_middle_lose_nothing_and_double_nothing(tree: Tree
     yard.wait_until_fresh(tree, 45)
     tree.end()
     assert_computed_once_and_right(yard, made)
-
-
-def deadlocks() -> int:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT deadlocks FROM pg_stat_database WHERE datname = current_database()")
-        return int(cursor.fetchone()[0])
 
 
 class Writers:

@@ -51,10 +51,11 @@ class Tree:
         self._commands = {child.name: child.command for child in children}
         self._begun: list[subprocess.Popen[bytes]] = []
 
-    def web(self, broker_url: str | None = None) -> None:
+    def web(self, broker_url: str | None = None) -> subprocess.Popen[bytes]:
         """A web server that answers."""
-        self._start(self._commands["web server"], broker_url)
+        process = self._start(self._commands["web server"], broker_url)
         assert wait_for(self._is_live, START_WITHIN_S), self.told()
+        return process
 
     def worker(self, broker_url: str | None = None, **faults: str) -> subprocess.Popen[bytes]:
         name = ["--hostname", f"worker{len(self._begun)}@%h"]
@@ -115,6 +116,13 @@ def end_other_sessions() -> int:
             "SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity"
             " WHERE datname = current_database() AND pid <> pg_backend_pid()"
         )
+        return int(cursor.fetchone()[0])
+
+
+def deadlocks() -> int:
+    """How many the server has broken in the test database."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT deadlocks FROM pg_stat_database WHERE datname = current_database()")
         return int(cursor.fetchone()[0])
 
 

@@ -96,8 +96,8 @@ def wait_for(condition: Callable[[], bool], within_s: float = WITHIN_S) -> bool:
 
 
 def nothing_runs_on(data_dir: Path) -> bool:
-    """Whether every process of `data_dir` is gone, now or very soon."""
-    return wait_for(lambda: not running_on(data_dir), 10)
+    """Whether every process of `data_dir` is gone, or soon will be: a database writes what it holds before it ends."""
+    return wait_for(lambda: not running_on(data_dir))
 
 
 def postmaster(home: Path) -> int:

@@ -86,10 +86,10 @@ class Serve:
 
 
 @pytest.fixture
-def serve(data_dir: Path) -> Iterator[Callable[..., Serve]]:
+def serve(used_data_dir: Path) -> Iterator[Callable[..., Serve]]:
     begun: list[Serve] = []
 
-    def begin(where: Path = data_dir, **options) -> Serve:
+    def begin(where: Path = used_data_dir, **options) -> Serve:
         begun.append(Serve(where, **options))
         return begun[-1]
 
@@ -99,10 +99,10 @@ def serve(data_dir: Path) -> Iterator[Callable[..., Serve]]:
 
 
 @pytest.fixture(scope="module")
-def running() -> Iterator[Serve]:
+def running(copy_of_used: Callable[[Path], Path]) -> Iterator[Serve]:
     """One tree for all tests that leave it as they found it."""
     with open_place() as directory:
-        one = Serve(directory / "data").ready()
+        one = Serve(copy_of_used(directory / "data")).ready()
         yield one
         one.finish()
 
@@ -144,7 +144,7 @@ def order_of_ends(one: Serve) -> list[str]:
 
 @pytest.mark.parametrize("end", [terminate, press_control_c])
 def test_a_signal_ends_the_whole_tree_in_order(
-    serve, data_dir: Path, end: Callable[[subprocess.Popen[str]], None]
+    serve, used_data_dir: Path, end: Callable[[subprocess.Popen[str]], None]
 ) -> None:
     one = serve().ready()
     assert one.is_live()
@@ -152,11 +152,11 @@ def test_a_signal_ends_the_whole_tree_in_order(
     end(one.process)
     assert order_of_ends(one) == list(PARTS)
     assert one.process.returncode == 0
-    assert running_on(data_dir) == {}
+    assert running_on(used_data_dir) == {}
     assert "Traceback" not in one.told()
 
 
-def test_the_tree_outlives_no_kill_and_starts_again_at_once(serve, data_dir: Path) -> None:
+def test_the_tree_outlives_no_kill_and_starts_again_at_once(serve, used_data_dir: Path) -> None:
     one = serve().ready()
     one.end(signal.SIGKILL)
     again = serve(port=one.port)
@@ -165,7 +165,7 @@ def test_the_tree_outlives_no_kill_and_starts_again_at_once(serve, data_dir: Pat
     assert time.monotonic() - begun < 20
     assert again.is_live()
     again.end(signal.SIGKILL)
-    assert nothing_runs_on(data_dir)
+    assert nothing_runs_on(used_data_dir)
 
 
 def test_the_web_and_worker_processes_know_only_the_plain_role(running: Serve) -> None:
@@ -217,9 +217,8 @@ def test_an_unwritable_data_directory_is_refused(serve, open_directory: Path) ->
     assert re.match(r"dryrecords: The data directory .*/file/data cannot be written", told)
 
 
-def test_a_database_newer_than_the_code_is_refused(serve, data_dir: Path) -> None:
-    serve().ready().end(signal.SIGTERM)
-    holder = Holder(data_dir)
+def test_a_database_newer_than_the_code_is_refused(serve, used_data_dir: Path) -> None:
+    holder = Holder(used_data_dir)
     with psycopg.connect(holder.addresses["DATABASE_OWNER_URL"]) as connection:
         later = "INSERT INTO django_migrations (app, name, applied) VALUES ('harvest', '9999_later', now())"
         connection.execute(later)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from contextlib import AbstractContextManager, nullcontext
 from datetime import timedelta
 from typing import Any
@@ -73,16 +72,6 @@ def stranger(farm: Farm) -> Client:
 def no_scope_in_python(farm: Farm, stranger: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(RecordQuerySet, "visible_to", lambda self, access: self.filter(deleted_at__isnull=True))
     monkeypatch.setattr(RecordQuerySet, "ever_visible_to", lambda self, access: self.all())
-
-
-@pytest.fixture
-def plain(farm: Farm) -> Iterator[None]:
-    """As a service runs: with a role that is never more than the application's, in a scope or out of it."""
-    with connection.cursor() as cursor:
-        cursor.execute(f"SET LOCAL ROLE {ROLE}")
-    yield
-    with connection.cursor() as cursor:
-        cursor.execute("RESET ROLE")
 
 
 def test_every_table_with_an_organization_is_behind_the_wall() -> None:

@@ -57,6 +57,8 @@ class Command(BaseCommand):
         self.stdout.write(
             f"{job.rows} rows: {job.created} {word}, {job.duplicates} there already, {len(job.refused)} refused."
         )
+        if held := sum("held" in refused for refused in job.refused):
+            self.stdout.write(f"Held, to be corrected there or in the sheet: {held}. See GET /api/v1/sync/held.")
         for refused in job.refused[:REASONS_SHOWN]:
             self.stdout.write(f"  row {refused['row']}: {reason(refused)}")
         if len(job.refused) > REASONS_SHOWN:

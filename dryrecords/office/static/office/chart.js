@@ -7,6 +7,7 @@
   const DASHES = { long: [9, 5], short: [2, 4], "": [] };
   const SIDES = { f: 3, pct: 1 };
   const HEIGHT = 380;
+  const LETTERS = "14px Charter, Georgia, serif";
 
   function numbersOf(table) {
     const heads = [...table.tHead.rows[0].cells];
@@ -47,14 +48,18 @@
     };
   }
 
+  function axis(more) {
+    return { stroke: COLOURS.ink, font: LETTERS, labelFont: LETTERS, ...more };
+  }
+
   function draw(figure, place) {
     const { heads, columns } = numbersOf(figure.querySelector("table"));
     const scales = [...new Set(heads.map((head) => head.dataset.scale))];
     return new uPlot({
       width: place.clientWidth, height: HEIGHT, scales: { x: { time: false } },
       series: [{ label: "Hour", value: (u, value) => (value === null ? "—" : value.toFixed(2)) }, ...heads.map(seriesOf)],
-      axes: [{ stroke: COLOURS.ink, label: "hours since the batch began" },
-        ...scales.map((scale) => ({ scale, side: SIDES[scale], stroke: COLOURS.ink, label: scale === "f" ? "°F" : "% moisture", grid: { show: scale === scales[0] } }))],
+      axes: [axis({ label: "hours since the batch began" }),
+        ...scales.map((scale) => axis({ scale, side: SIDES[scale], label: scale === "f" ? "°F" : "% moisture", grid: { show: scale === scales[0] } }))],
     }, columns, place);
   }
 
