@@ -13,7 +13,7 @@ from dryrecords.core.quantities import UNITS, Unit
 # No quantity of a farm comes near it, and nothing computed from quantities below it overflows.
 LARGEST = 1e12
 SHOWN_DIGITS = 7
-NUMBER = re.compile(r"(?P<number>[-+−]?[\d.,'  ]*\d[.,]?)\s*(?P<unit>[^\d\s].*)?$")
+NUMBER = re.compile(r"(?P<number>[-+−]?[\d.,'  ]*\d[.,]?)\s*(?P<unit>[^\d\s].*)?$", re.ASCII)
 GROUPS_OF_THREE = re.compile(r"\d{1,3}(,\d{3})+$")
 
 # How units are written behind a number, by the SI unit that they lead to. SI multiples are exact by definition.
