@@ -154,16 +154,18 @@ def _reading(place: Place) -> list[Group]:
 
 
 def _fuel_reading(place: Place) -> list[Group]:
+    known: dict[str, forms.Field] = {
+        "gauge_pct": Quantity("Gauge", sign="%"),
+        "volume_m3": Quantity("Volume", "gal"),
+        "meter_m3": Quantity("Meter count", "gal"),
+        "meter_j": Quantity("Gas meter count", "therm"),
+    }
+    is_gas = getattr(place.parent, "fuel", "") == Fuel.NATURAL_GAS
+    # Gas is counted in therms, what stands in a tank in gallons or percent; what is recorded is shown in any case.
+    asked = {name for name in known if (name == "meter_j") == is_gas or getattr(place.record, name, None) is not None}
+    figures = {name: field for name, field in known.items() if name in asked}
     return [
-        Group(
-            "Exactly one of these figures",
-            {
-                "gauge_pct": Quantity("Gauge", sign="%"),
-                "volume_m3": Quantity("Volume", "gal"),
-                "meter_m3": Quantity("Meter count", "gal"),
-                "meter_j": Quantity("Gas meter count", "therm"),
-            },
-        ),
+        Group("Exactly one of these figures" if len(figures) > 1 else "", figures),
         Group(
             "",
             {

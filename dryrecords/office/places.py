@@ -28,7 +28,7 @@ def place_of(access: Access, parent: Any, record: Any = None) -> Place:
     site = site_of(parent)
     name = site.timezone if site else _only_zone(access)
     season = getattr(record, "season", None) or getattr(parent, "season", None) or clock.season_of(clock.now(), name)
-    return Place(access, ZoneInfo(name), site, season, record)
+    return Place(access, ZoneInfo(name), site, season, parent, record)
 
 
 def site_of(parent: Any) -> Site | None:

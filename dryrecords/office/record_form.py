@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field
@@ -43,6 +44,8 @@ class Place:
     zone: ZoneInfo
     site: Site | None
     season: int
+    # Below what; None for what is the organization's.
+    parent: Any = None
     # What the form corrects; None for a new record.
     record: Any = None
 
@@ -168,7 +171,7 @@ class RecordForm(forms.Form):
         """Rules name columns; people know them by their labels."""
         for name in sorted(self.fields, key=len, reverse=True):
             words = getattr(self.fields[name], "name_in_words", "") or str(self.fields[name].label)
-            detail = detail.replace(name, words[:1].lower() + words[1:])
+            detail = re.sub(rf"\b{name}\b", words[:1].lower() + words[1:], detail)
         return detail[:1].upper() + detail[1:]
 
     def values(self) -> dict[str, Any]:

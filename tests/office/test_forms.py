@@ -134,8 +134,9 @@ def test_errors_stand_beside_the_fields_and_nothing_typed_is_lost(farm: Farm, ow
 def test_what_only_services_and_the_database_know_is_told_beside_the_field(farm: Farm, owner: Client) -> None:
     answer = send(owner, new("fuel-readings", "tanks", farm), gauge_pct="50", volume_m3="400")
     assert "Gauge or a volume or a meter count: exactly one" in words(answer)
-    answer = send(owner, new("fuel-readings", "tanks", farm), meter_j="50")
-    assert "A reading of propane needs" in words(answer)
+    gas = factories.tank(farm.by, farm["sites"], name="Gas line", fuel="natural_gas", capacity_m3=None)
+    asked = filled(owner, f"/office/tanks/{gas.pk}/fuel-readings/new")
+    assert ("meter_j" in asked, "gauge_pct" in asked) == (True, False)
     answer = send(owner, new("batches", "dryers", farm), crop="soybean", lot_id=str(farm["lots"].pk))
     assert "The lot is of corn" in words(answer)
     assert 'href="#id_lot_id"' in answer.content.decode()
