@@ -54,6 +54,8 @@ class Typed:
     text: str
     error: str
     now: str
+    # What an id stands for.
+    named: str
     is_long: bool
 
 
@@ -143,7 +145,7 @@ class HeldPage(_Held):
     ) -> HttpResponse:
         there = self.edge.recorded(self.access, entry) if entry.status in ledger.OPEN else None
         names, zone = self.names([sent.record or {}]), self.zone()
-        fields = [] if sent.record is None else _fields(sent.record, answer, given, there[1] if there else {})
+        fields = [] if sent.record is None else _fields(sent.record, answer, given, there[1] if there else {}, names)
         return self.show(
             "office/held_one.html",
             status=status,
@@ -201,16 +203,20 @@ def _problem(entry: Mutation) -> Answer:
 
 
 def _fields(
-    record: Mapping[str, Any], answer: Answer, given: Mapping[str, str] | None, now: Mapping[str, Any]
+    record: Mapping[str, Any],
+    answer: Answer,
+    given: Mapping[str, str] | None,
+    now: Mapping[str, Any],
+    names: Mapping[str, str],
 ) -> list[Typed]:
     """Whatever was sent, and what is said to be missing."""
     wrong: dict[str, str] = {}
     for pointer, detail in answer.errors:
         name = pointer.split("/")[0]
         wrong[name] = f"{wrong[name]} {detail}" if name in wrong else detail
-    names = [name for name in record if name != "id"] + [name for name in wrong if name and name not in record]
+    known = [name for name in record if name != "id"] + [name for name in wrong if name and name not in record]
     made = []
-    for name in names:
+    for name in known:
         text = payloads.as_text(record.get(name))
         there = payloads.as_text(now.get(name)) if name in now else ""
         said = payloads.sign(name)
@@ -221,6 +227,7 @@ def _fields(
                 text=given.get(f"field-{name}", text) if given is not None else text,
                 error=wrong.get(name, ""),
                 now=there if there != text else "",
+                named=names.get(text.lower(), ""),
                 is_long=isinstance(record.get(name), list | dict) or len(text) > 60,
             )
         )

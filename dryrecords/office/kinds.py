@@ -38,7 +38,7 @@ def _batch(place: Place) -> list[Group]:
         Group(
             "Wet grain",
             {
-                "wet_mass_kg": Quantity("Wet grain", "lb", help_text="What went in at the start."),
+                "wet_mass_kg": Quantity("Wet grain at the start", "lb"),
                 "fill_depth_m": Quantity("Or filled to", "ft"),
                 "fill_peaked": Tick("Left peaked; the depth is that at the wall"),
                 "mass_basis": Choice("Mass known by", Batch.MassBasis.choices, required=True),

@@ -70,6 +70,10 @@ def _is_number(name: str) -> bool:
     return name in COUNTS or bool(_suffix(name)) or name.endswith(tuple(PLAIN_SIGNS))
 
 
+def _is_moment(name: str) -> bool:
+    return name == "at" or name.endswith(("_at", "_from"))
+
+
 def in_words(name: str, value: Any, names: Mapping[str, str]) -> str:
     if value is None or value == "":
         return written.NOTHING
@@ -78,7 +82,7 @@ def in_words(name: str, value: Any, names: Mapping[str, str]) -> str:
     if isinstance(value, list | dict):
         return written.counted(len(value), "entry", "entries")
     text = names.get(str(value).lower(), "")
-    if not text and (name == "at" or name.endswith(("_at", "_from"))):
+    if not text and _is_moment(name):
         text = _moment(str(value))
     return text or f"{written.named(str(value)[:200]) if _is_code(value) else str(value)[:200]} {sign(name)}".strip()
 
@@ -113,7 +117,18 @@ def from_text(name: str, text: str, sent: Any) -> Any:
             return json.loads(text)
         except (ValueError, RecursionError):
             return text
+    if _is_moment(name):
+        return _with_the_offset_of(sent, text)
     return _number(name, text) if _is_number(name) else text
+
+
+def _with_the_offset_of(sent: Any, text: str) -> str:
+    """A time typed without offset goes by the clock of the one it takes the place of."""
+    try:
+        typed_at, sent_at = datetime.fromisoformat(text), datetime.fromisoformat(str(sent))
+    except ValueError:
+        return text
+    return typed_at.replace(tzinfo=sent_at.tzinfo).isoformat() if typed_at.tzinfo is None else text
 
 
 def _number(name: str, text: str) -> Any:

@@ -273,6 +273,7 @@ def test_by_hand_without_scripts(browser: Browser, office: Office) -> None:
     page = context.new_page()
     sign_in(page, office.address, demo.PERSON, office.password)
     page.get_by_role("link", name="Enter", exact=True).click()
+    page.get_by_role("heading", name="Teasel Yard").click()
     page.get_by_role("listitem").filter(has_text="propane").get_by_role("link", name="Fuel reading").first.click()
     page.get_by_label("Gauge, %").fill("61")
     page.get_by_role("button", name="Save").click()

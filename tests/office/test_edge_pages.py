@@ -72,11 +72,13 @@ def test_a_held_one_corrected_is_a_record(farm: Farm, owner: Client) -> None:
     answer = owner.post(path, given | {"field-moisture_pct": "20,5,5"})
     assert answer.status_code == 422
     assert fields_of(answer)["field-moisture_pct"] == "20,5,5"
+    given["field-taken_at"] = "2025-10-06 08:45"
     answer = owner.post(path, given | {"field-moisture_pct": "20,5"})
     assert answer["Location"] == "/office/held"
     assert "It is recorded now" in words(owner.get("/office/held"))
     sample = Sample.objects.get(pk=sent["record"]["id"])
     assert (sample.moisture_pct, sample.version) == (20.5, 1)
+    assert sample.taken_at.isoformat() == "2025-10-06T13:45:00+00:00"
     assert sample.grain_temp_c == pytest.approx((50.5 - 32) / 1.8)
     entry = Mutation.objects.get(mutation_id=held_id)
     assert (entry.status, entry.settled_by) == ("applied", "ann")

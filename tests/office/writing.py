@@ -15,7 +15,6 @@ from dryrecords.tenancy.access import Access
 
 
 def writing_paths(by: Access, batch: Batch, dryer: Any) -> dict[str, str]:
-    tank = dryer.tank_id
     sample = Sample.objects.filter(batch=batch).order_by("taken_at").first()
     assert sample is not None
     with scope.organization(by.organization_id):
@@ -27,9 +26,6 @@ def writing_paths(by: Access, batch: Batch, dryer: Any) -> dict[str, str]:
         "new-sample": f"/office/batches/{batch.pk}/samples/new",
         "correct-sample": f"/office/samples/{sample.pk}/correct",
         "readings": f"/office/batches/{batch.pk}/readings",
-        "new-fuel-reading": f"/office/tanks/{tank}/fuel-readings/new",
-        "deliveries": f"/office/tanks/{tank}/fuel-deliveries",
-        "correct-dryer": f"/office/dryers/{dryer.pk}/correct",
         "gaps": "/office/gaps",
         "held": "/office/held",
         "held-one": f"/office/held/{held}",
