@@ -21,7 +21,7 @@ from dryrecords.office.pages import Page
 from dryrecords.season.models import BatchResult
 from dryrecords.tenancy.access import Access, Role
 
-MOST_SHOWN = 50
+MOST_SHOWN = 30
 PRICE = "prices."
 # Which samples would fill the gap.
 STAGE_OF = {"moisture_in_pct": "wet", "moisture_out_pct": "cooled"}

@@ -166,7 +166,7 @@ def test_what_is_pressed_is_large_enough_for_a_thumb(page: Page, size: str, offi
         path = office.paths[name]
         page.goto(office.address + path)
         for each in page.locator(
-            "main button:visible, main select:visible, main input:visible:not([type=checkbox]), .taps a, nav a"
+            "main button:visible, main select:visible, main input:visible:not([type=checkbox]), .taps a:visible, nav a"
         ).all():
             box = each.bounding_box()
             assert box is not None
