@@ -22,7 +22,7 @@ def cell_of(value: Any) -> Any:
         return str(value).lower()
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
-    if isinstance(value, list):
+    if isinstance(value, list | dict):
         return dumps(value).decode()
     return f"'{value}" if isinstance(value, str) and FORMULA.match(value) else value
 

@@ -19,7 +19,7 @@ from dryrecords.core.errors import FieldError, Invalid
 from dryrecords.tenancy import scope
 
 
-class _Echo:
+class Echo:
     """A file for csv.writer that hands each line back."""
 
     def write(self, line: str) -> str:
@@ -54,7 +54,7 @@ def csv_of(
 
 
 def _lines(serializer: type[RecordSerializer], pages: Iterator[Sequence[Sequence[Any]]]) -> Iterator[str]:
-    writer = csv.writer(_Echo())
-    yield writer.writerow(serializer().fields)
+    writer = csv.writer(Echo())
+    yield writer.writerow(serializer.flat_fields())
     for page in pages:
-        yield "".join(writer.writerow(map(cell_of, serializer.outward(row).values())) for row in page)
+        yield "".join(writer.writerow(map(cell_of, serializer.outward_flat(row))) for row in page)

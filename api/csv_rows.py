@@ -19,7 +19,7 @@ TOO_MANY_CELLS = "cells beyond the header"
 
 def bodies(kind: type[RecordSerializer], lines: Iterable[str]) -> Iterator[dict[str, Any]]:
     """Cells that are not what their field wants stay text, for the serializer to say so."""
-    fields = kind().fields
+    fields = kind.flat_fields()
     rows = csv.DictReader(lines, restkey=TOO_MANY_CELLS)
     try:
         unknown = [name for name in rows.fieldnames or () if name not in fields]
@@ -29,13 +29,13 @@ def bodies(kind: type[RecordSerializer], lines: Iterable[str]) -> Iterator[dict[
         readers = {name: _reader(field) for name, field in fields.items() if not field.read_only}
         readers[TOO_MANY_CELLS] = str
         for row in rows:
-            yield {name: readers[name](cell) for name, cell in row.items() if cell and name in readers}
+            yield kind.nested({name: readers[name](cell) for name, cell in row.items() if cell and name in readers})
     except csv.Error as error:
         raise invalid("", "not_csv", f"This cannot be read as CSV: {error}.") from error
 
 
 def _reader(field: serializers.Field) -> Callable[[Any], Any]:
-    if isinstance(field, serializers.ListSerializer):
+    if isinstance(field, serializers.ListSerializer | serializers.JSONField):
         return _or_as_it_is(orjson.loads)
     if isinstance(field, serializers.IntegerField):
         return _or_as_it_is(int)

@@ -130,17 +130,23 @@ class CountField(serializers.IntegerField):
         super().__init__(min_value=1, max_value=2**31 - 1, **kwargs)
 
 
-class PriceField(serializers.DecimalField):
-    """Money per unit: a decimal in and out, never a float in between."""
+class ExactField(serializers.DecimalField):
+    """A decimal in and out, with the digits of its column, never a float in between. Sent as text."""
 
     default_error_messages = {"out_of_range": "Must be {limits}."}
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(max_digits=12, decimal_places=6, **kwargs)
+        super().__init__(**{"max_digits": None, "decimal_places": None} | kwargs)
 
     def bind(self, field_name: str, parent: Any) -> None:
+        column = f"{getattr(parent, 'prefix', '')}{field_name}"
+        if column != field_name:
+            self.source = column
+        kept = parent.model._meta.get_field(column)
+        self.max_digits, self.decimal_places = kept.max_digits, kept.decimal_places
+        self.max_whole_digits = kept.max_digits - kept.decimal_places
+        self.limits = limits_of(parent.model, column)
         super().bind(field_name, parent)
-        self.limits = limits_of(parent.model, field_name)
 
     def to_internal_value(self, data: Any) -> Decimal:
         if isinstance(data, bool) or not isinstance(data, int | float | str):
@@ -152,3 +158,7 @@ class PriceField(serializers.DecimalField):
 
     def outward(self, value: Decimal | None) -> str | None:
         return None if value is None else f"{value.normalize():f}"
+
+
+class PriceField(ExactField):
+    """Money per unit."""

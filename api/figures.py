@@ -61,6 +61,8 @@ SHOWN = {
     "fuel_volume_m3": Shown("fuel_gal", "gal"),
     "fuel_energy_j": Shown("fuel_btu", "btu"),
     "electricity_kwh": Shown("electricity_kwh"),
+    "expected_fuel_energy_j": Shown("fuel_btu", "btu", "expected"),
+    "expected_electricity_kwh": Shown("electricity_kwh", group="expected"),
     "energy_j_per_kg_water": Shown("energy_btu_per_lb_water", "btu_per_lb"),
     "fuel_j_per_kg_water": Shown("fuel_btu_per_lb_water", "btu_per_lb"),
     "latent_heat_j": Shown("latent_btu", "btu", "heat"),

@@ -1,4 +1,4 @@
-"""Lots, batches, readings, samples, fuel and power readings, prices and settings."""
+"""Lots, batches, tickets, readings, samples, fuel and power readings, prices and settings."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from api.quantities import QuantityField
 from api.record_serializer import PartSerializer, RecordSerializer
 from api.resources import Resource
 from api.rules import Limits
+from api.tickets import TICKETS
 from dryrecords.harvest import services
 from dryrecords.harvest.models import (
     HIGHEST_MOISTURE_PCT,
@@ -111,8 +112,9 @@ class ReadingSerializer(RecordSerializer):
 class SampleSerializer(RecordSerializer):
     model = Sample
 
-    batch = optional(ReferenceField, help_text="A sample is of a batch or of a bin, never of both.")
+    batch = optional(ReferenceField, help_text="A sample is of a batch, of a bin or of a ticket: of exactly one.")
     bin = optional(ReferenceField)
+    ticket = optional(ReferenceField)
     stage = ChoiceField(Sample.Stage.choices)
     taken_at = MomentField()
     moisture_pct = QuantityField()
@@ -202,6 +204,7 @@ RESOURCES = (
             "crop": _CROP,
         },
     ),
+    TICKETS,
     Resource(
         "What a dryer showed during a batch.",
         ReadingSerializer,
@@ -222,6 +225,7 @@ RESOURCES = (
         {
             "batch": reference("batch", "batch_id"),
             "bin": reference("bin", "bin_id"),
+            "ticket": reference("ticket", "ticket_id"),
             "meter": reference("meter", "meter_id"),
             "stage": choice(Sample.Stage, "stage"),
             "dryer": reference("dryer", "batch__dryer_id"),

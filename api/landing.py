@@ -32,13 +32,17 @@ NATURAL_KEY: dict[str, tuple[str, ...]] = {
     "meters": ("name", "serial_number"),
     "lots": ("name", "customer_id", "crop", "season"),
     "batches": ("started_at", "dryer_id"),
+    # Two tickets of one number, or of one weighing, are for an audit to find.
+    "tickets": ("delivered_at", "number", "buyer", "gross_lb", "tare_lb"),
     "readings": ("at", "batch_id"),
-    "samples": ("taken_at", "batch_id", "bin_id", "stage", "moisture_pct"),
+    "samples": ("taken_at", "batch_id", "bin_id", "ticket_id", "stage", "moisture_pct"),
     "fuel-readings": ("at", "tank_id"),
     "fuel-deliveries": ("at", "tank_id"),
     "power-readings": ("at", "dryer_id", "site_id"),
     "prices": ("effective_from", "kind", "crop", "site_id"),
+    "rates": ("effective_from", "customer_id", "crop"),
     "settings": ("effective_from", "customer_id", "crop"),
+    "schedules": ("effective_from", "buyer", "crop", "disposition"),
 }
 
 ID_TAKEN = FieldError("/id", "id_taken", "This id is already in use.")

@@ -18,6 +18,8 @@ MEANINGS = {
     "fuel_volume_m3": "Liquid fuel at 60 F. Null where the dryer burns gas.",
     "fuel_energy_j": "Fuel by its gross heating value.",
     "electricity_kwh": "Metered, else fan power over time, else 0.01 kWh a point and wet bushel.",
+    "expected_fuel_energy_j": "What water, plenum and weather ask of a usual dryer. Uncertainty: of the water alone.",
+    "expected_electricity_kwh": "Fan power over time, else 0.01 kWh a point and wet bushel, whatever a meter shows.",
     "energy_j_per_kg_water": "Fuel and electricity (3,412 Btu a kWh) for each pound of water removed.",
     "fuel_j_per_kg_water": "Fuel alone for each pound of water removed.",
     "latent_heat_j": "Heat that evaporated the water, bound water included.",

@@ -19,6 +19,8 @@ class Answer:
     headers: tuple[str, ...] = ()
     # The same as CSV, if that is asked for.
     csv: bool = False
+    # Documents for people that it may come as: their media types.
+    documents: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

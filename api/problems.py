@@ -64,7 +64,7 @@ def problem(
 def problem_of(error: Exception) -> dict[str, Any] | None:
     """The problem document of an expected error; None for one that nobody expected."""
     if isinstance(error, DomainError):
-        return problem(STATUS_OF[type(error)], error.code, error.detail, error.errors)
+        return problem(_status_of(error), error.code, error.detail, error.errors)
     if isinstance(error, exceptions.ValidationError):
         errors = list(_field_errors(error.get_full_details()))
         return problem(422, "invalid", _told(errors), errors)
@@ -80,6 +80,11 @@ def problem_of(error: Exception) -> dict[str, Any] | None:
         code = error.get_codes() if isinstance(error.get_codes(), str) else error.default_code
         return problem(error.status_code, str(code), str(error.detail))
     return None
+
+
+def _status_of(error: DomainError) -> int:
+    """A refusal of a part of the domain is of one of these kinds too."""
+    return next(status for kind, status in STATUS_OF.items() if isinstance(error, kind))
 
 
 def _told(errors: list[FieldError]) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api import equipment, harvest, tenancy
+from api import equipment, harvest, rates, schedules, tenancy
 from api.operations import Answer, Operation
 from api.views import Route
 
@@ -20,13 +20,18 @@ DERIVED = (
     ("dryers/{id}/calibration", "What a dryer's own batches taught."),
     ("dryers/{id}/advice", "Target, cut-off and time for the next batch."),
     ("bins/{id}/storage", "What stands in a bin, and how much of its storage life is used."),
+    ("statements", "Issued to customers: loads in, bushels back, charges; statements/{id}.html and .pdf to print."),
+    ("schedules/{id}/quote", "What a load comes to by a schedule, and by drying it first."),
+    ("schedules/{id}/table", "What a schedule says at each moisture."),
+    ("audits", "Audits of a buyer's tickets: every figure recomputed, what differs as findings, a summary."),
+    ("meters/comparison", "Two moisture meters, or a meter and a buyer's tickets, over a season."),
     ("grain/equilibrium", "A calculator: moisture that grain comes to in air."),
     ("grain/air", "A calculator: moist air, heated or not."),
     ("grain/airflow", "A calculator: pressure and fan power for air through a bed."),
     ("grain/storage-time", "A calculator: how long grain keeps."),
     ("grain/shrink", "A calculator: what drying takes from a mass of grain."),
 )
-RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES)
+RESOURCES = (*tenancy.RESOURCES, *equipment.RESOURCES, *harvest.RESOURCES, *schedules.RESOURCES, *rates.RESOURCES)
 
 
 class Root(Route):

@@ -15,7 +15,7 @@ from api.forecasts import ListedField
 from api.operations import Answer, Operation
 from api.problems import MEDIA_TYPE
 from api.quantities import QuantityField
-from api.record_serializer import PartSerializer, RecordSerializer
+from api.record_serializer import GroupSerializer, PartSerializer, RecordSerializer
 from api.rendering import dumps
 from dryrecords.season.grids import MOST_FORECASTS
 
@@ -52,7 +52,7 @@ PROBLEMS = {
     401: "No token, or one that is unknown or revoked.",
     403: "The role may not do this.",
     404: "There is no such record, or it is not yours to see: the two are never told apart.",
-    409: "It clashes with what is recorded: the id is taken, or the record is still in use.",
+    409: "It clashes with what is recorded: the id is taken, the record is still in use, or was corrected.",
     410: "The cursor is of another history: begin anew without one.",
     412: "The record has changed since you read it.",
     413: "The body is too large.",
@@ -134,6 +134,8 @@ class RouteSchema(AutoSchema):
             told["content"] = {"application/json": {"schema": self._resolved(answer.schema, "response")}}
         if answer.csv:
             told.setdefault("content", {})["text/csv"] = {"schema": {"type": "string"}}
+        for media_type in answer.documents:
+            told.setdefault("content", {})[media_type] = {"schema": {"type": "string"}}
         return told
 
     def _resolved(self, schema: Any, direction: str) -> Any:
@@ -152,7 +154,7 @@ class RouteSchema(AutoSchema):
         schema.pop("description", None)
         if direction == "request":
             schema["additionalProperties"] = False
-        elif isinstance(serializer, RecordSerializer | PartSerializer):
+        elif isinstance(serializer, RecordSerializer | PartSerializer | GroupSerializer):
             # What was not given is null, never left out.
             schema["required"] = list(schema["properties"])
         return schema

@@ -64,6 +64,7 @@ def outward_season(view: SeasonView) -> dict[str, Any]:
         "batches": view.batches,
         "complete_batches": view.complete_batches,
         "fuel_metered_batches": view.fuel_metered_batches,
+        "fuel_allocated_batches": view.fuel_allocated_batches,
         "fresh": view.fresh,
         "computed_at": view.computed_at,
         **figures.outward(view.figures),
@@ -164,7 +165,11 @@ ONE_SITE = _object(
         "complete_batches": {"type": "integer", "description": "Whose figures are summed here."},
         "fuel_metered_batches": {
             "type": "integer",
-            "description": "Of the complete ones; the fuel of the others is estimated.",
+            "description": "Of the complete ones; the fuel of the others is allocated or estimated.",
+        },
+        "fuel_allocated_batches": {
+            "type": "integer",
+            "description": "Of the complete ones, those that have their share of what a tank gave to several.",
         },
         "fresh": {"type": "boolean"},
         "computed_at": _maybe("string", format="date-time"),

@@ -68,13 +68,17 @@ def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
 
 @pytest.fixture(autouse=True, scope="session")
 def _history_may_be_emptied_between_tests() -> None:
-    """Tests that commit are followed by a TRUNCATE of every table, which the history refuses as it does any other."""
+    """Tests that commit are followed by a TRUNCATE of every table, which some of them refuse as they do any other."""
     operations = type(connection.ops)
     empty = operations.sql_flush
 
     def sql_flush(self: Any, *args: Any, **options: Any) -> list[str]:
-        switch = "ALTER TABLE journal_change {} TRIGGER journal_keep"
-        return [switch.format("DISABLE"), *empty(self, *args, **options), switch.format("ENABLE")]
+        switches = [
+            f"ALTER TABLE {table} {{}} TRIGGER {trigger}"
+            for table, trigger in (("journal_change", "journal_keep"), ("settlement_statement", "settlement_keep"))
+        ]
+        off, on = ([switch.format(way) for switch in switches] for way in ("DISABLE", "ENABLE"))
+        return [*off, *empty(self, *args, **options), *on]
 
     operations.sql_flush = sql_flush
 

@@ -20,9 +20,13 @@ from dryrecords.harvest.models import (
     Reading,
     Sample,
     Setting,
+    Ticket,
 )
 from dryrecords.season.grids import grid_ask
 from dryrecords.season.models import ForecastGrid
+from dryrecords.settlement import audits, rate_services, statement_services
+from dryrecords.settlement import services as settlement
+from dryrecords.settlement.models import Audit, Rate, Schedule, Statement
 from dryrecords.tenancy import services as tenancy
 from dryrecords.tenancy.access import Access, Role
 from dryrecords.tenancy.models import Customer, Organization, Site
@@ -119,6 +123,21 @@ def sample(by: Access, of: Batch | None = None, **values: Any) -> Sample:
     return harvest.samples.create(by, given | values)
 
 
+def ticket(by: Access, **values: Any) -> Ticket:
+    """52,360 lb of corn at 20.3 %."""
+    given = {
+        "number": "T-1",
+        "buyer": "Invented Elevator",
+        "crop": "corn",
+        "delivered_at": START,
+        "gross_lb": Decimal(79_860),
+        "tare_lb": Decimal(27_500),
+        "moisture_pct": Decimal("20.3"),
+        "price_usd_bu": Decimal("4.20"),
+    }
+    return harvest.tickets.create(by, given | values)
+
+
 def fuel_reading(by: Access, of: Tank, **values: Any) -> FuelReading:
     return harvest.fuel_readings.create(by, {"tank_id": of.pk, "at": START, "gauge_pct": 70.0} | values)
 
@@ -140,6 +159,40 @@ def price(by: Access, **values: Any) -> Price:
 def setting(by: Access, **values: Any) -> Setting:
     given = {"effective_from": datetime(2025, 8, 1, tzinfo=UTC), "handling_pct": 0.5}
     return harvest.settings.create(by, given | values)
+
+
+def rate(by: Access, **values: Any) -> Rate:
+    """Five cents a point and wet bushel; what came out goes back."""
+    given = {
+        "effective_from": datetime(2025, 8, 1, tzinfo=UTC),
+        "drying_on": "wet_bu",
+        "drying_per_point_usd_bu": Decimal("0.05"),
+    }
+    return rate_services.rates.create(by, given | values)
+
+
+def statement(by: Access, to: Customer, season: int = SEASON, corrects: Statement | None = None) -> Statement:
+    return statement_services.issue(by, to.pk, season, corrects and corrects.pk)
+
+
+def schedule(by: Access, **values: Any) -> Schedule:
+    """Shrink of 1.4 % and a drying charge of 4.8 cents for each point above 15 %."""
+    given = {
+        "buyer": "Invented Elevator",
+        "crop": "corn",
+        "effective_from": datetime(2025, 8, 1, tzinfo=UTC),
+        "rules": {
+            "base_moisture_pct": "15",
+            "shrink": {"method": "factor", "factor_pct_per_point": "1.4"},
+            "drying_charge": {"per_point_usd_bu": "0.048", "on": "wet_bu"},
+        },
+    }
+    return settlement.schedules.create(by, given | values)
+
+
+def audit(by: Access, **values: Any) -> Audit:
+    """Asked for, not begun."""
+    return audits.ask(by, **{"buyer": "Invented Elevator", "crop": "corn", "season": SEASON} | values)
 
 
 def forecast_grid(by: Access, of: Dryer, **values: Any) -> ForecastGrid:
@@ -183,6 +236,7 @@ def farm(by: Access | None = None) -> Farm:
         tester,
         grain,
         filling,
+        ticket(by, lot_id=grain.pk),
         reading(by, filling),
         sample(by, filling, meter_id=tester.pk),
         fuel_reading(by, fuel),
@@ -190,5 +244,7 @@ def farm(by: Access | None = None) -> Farm:
         power_reading(by, machine),
         price(by, site_id=place.pk),
         setting(by, customer_id=who.pk),
+        rate(by, customer_id=who.pk),
+        schedule(by),
     ]
     return Farm(by, {record.resource: record for record in made})

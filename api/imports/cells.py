@@ -14,7 +14,7 @@ import orjson
 from rest_framework import serializers
 
 from api.csv_cells import text_of
-from api.fields import ChoiceField, MomentField, MomentOrDayField, PriceField, ReferenceField
+from api.fields import ChoiceField, ExactField, MomentField, MomentOrDayField, ReferenceField
 from api.quantities import QuantityField
 from dryrecords.core.quantities import Unit
 
@@ -56,7 +56,7 @@ class Ways:
 def reader_of(field: serializers.Field | None, unit: Unit | None, ways: Ways) -> Callable[[str], Any]:
     if isinstance(field, QuantityField):
         return lambda cell: _quantity(_number(cell, ways), field, unit)
-    if isinstance(field, PriceField):
+    if isinstance(field, ExactField):
         return lambda cell: _decimal(cell, ways)
     if isinstance(field, MomentField):
         return lambda cell: moment(cell, ways, day_is_enough=isinstance(field, MomentOrDayField))
@@ -66,7 +66,7 @@ def reader_of(field: serializers.Field | None, unit: Unit | None, ways: Ways) ->
         return _truth
     if isinstance(field, serializers.IntegerField):
         return lambda cell: _whole(cell, ways)
-    if isinstance(field, serializers.ListSerializer):
+    if isinstance(field, serializers.ListSerializer | serializers.JSONField):
         return _parts
     return text_of if isinstance(field, serializers.CharField) else str.strip
 

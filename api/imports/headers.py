@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from rest_framework import serializers
 
-from api.fields import MomentField, PriceField, ReferenceField
+from api.fields import ExactField, MomentField, ReferenceField
 from api.imports.aliases import aliases_of
-from api.imports.units import plain, unit_named
+from api.imports.units import ENDING, plain, unit_named
 from api.quantities import QuantityField
 from api.record_serializer import RecordSerializer
 from dryrecords.core.errors import FieldError, Invalid
@@ -100,7 +100,7 @@ class _Names:
     """Of one kind of record: every name by which its fields go."""
 
     def __init__(self, kind: type[RecordSerializer]) -> None:
-        self.fields = {name: field for name, field in kind().fields.items() if not field.read_only}
+        self.fields = {name: field for name, field in kind.flat_fields().items() if not field.read_only}
         narrowing = NARROWING if any(isinstance(each, ReferenceField) for each in self.fields.values()) else set()
         self.by_words: dict[str, str] = {}
         others = aliases_of(kind.model.resource)
@@ -152,17 +152,17 @@ class _Names:
         # The unit may stand behind the name without brackets: `wet weight kg`, `moisture %`, `temp °F`.
         for cut in range(len(words) - 1, 0, -1):
             field = self.by_words.get(" ".join(words[:cut]))
-            if isinstance(self.fields.get(field or ""), QuantityField | PriceField):
+            if isinstance(self.fields.get(field or ""), QuantityField | ExactField):
                 return _Found(field, self._unit(field, "".join(words[cut:]), name))
         return None
 
     def _unit(self, name: str, text: str, written: str) -> Unit | None:
         field = self.fields.get(name)
-        if isinstance(field, QuantityField) and field.unit is not None and not plain(text):
+        if _has_unit(name, field) and not plain(text):
             stem = _stem(name, field)
             raise _Unclear(
                 "unit_needed",
-                f"In which unit is {written!r}? Write it into the header, like {written} ({_written(field)}),"
+                f"In which unit is {written!r}? Write it into the header, like {written} ({_written(name, field)}),"
                 f" or say {written}={stem}_ and the unit.",
             )
         if isinstance(field, MomentField) and text.strip().casefold() in ("", "local", "local time"):
@@ -173,16 +173,22 @@ class _Names:
         return unit if isinstance(unit, Unit) else None
 
 
-def _written(field: QuantityField) -> str:
-    return field.field_name.removeprefix(_stem(field.field_name, field) + "_").replace("_", "/")
+def _has_unit(name: str, field: serializers.Field | None) -> bool:
+    """Pounds and kilograms go by the same names; percent, dollars and bushels do not."""
+    exact = isinstance(field, ExactField) and name.endswith(("_lb", "_lb_bu"))
+    return exact or (isinstance(field, QuantityField) and field.unit is not None)
 
 
-def _stem(name: str, field: serializers.Field) -> str:
+def _written(name: str, field: serializers.Field | None) -> str:
+    return name.removeprefix(_stem(name, field) + "_").replace("_", "/")
+
+
+def _stem(name: str, field: serializers.Field | None) -> str:
     """`wet_mass_lb` -> `wet_mass`, `moisture_pct` -> `moisture`."""
     if isinstance(field, QuantityField) and field.unit is not None:
         suffix = field.unit.suffix.removeprefix("volume_")
         return name.removesuffix(f"_{suffix}")
-    return re.sub(r"_(pct|kwh|usd)$", "", name)
+    return ENDING.sub("", name) if isinstance(field, QuantityField | ExactField) else name
 
 
 def _words(text: str) -> list[str]:

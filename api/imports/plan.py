@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from api.fields import MomentField, PriceField
+from api.fields import ExactField, MomentField
 from api.imports.cells import (
     Unreadable,
     Ways,
@@ -45,7 +45,7 @@ class Plan:
     """Columns with their fields, and how their cells are read."""
 
     def __init__(self, access: Access, kind: type[RecordSerializer], sheet: Sheet, options: Options) -> None:
-        self.fields = kind().fields
+        self.kind, self.fields = kind, kind.flat_fields()
         self.header = sheet.header
         self.columns = columns_of(kind, sheet.header, options.columns)
         self.ways = self._ways(access, sheet, options)
@@ -66,7 +66,7 @@ class Plan:
             except Unreadable as error:
                 errors.append(FieldError(f"/{column.field}", error.code, error.detail))
         errors += self._nameless(cells)
-        return body, errors
+        return self.kind.nested(body), errors
 
     def texts(self, cells: list[str]) -> dict[str, str]:
         """What a row says of each field, as it was written."""
@@ -105,7 +105,7 @@ class Plan:
     def _decimal_comma(self, sheet: Sheet, options: Options, questions: list[FieldError]) -> bool | None:
         if options.decimal:
             return options.decimal == "comma"
-        for row, name, text in self._cells(sheet, QuantityField, PriceField):
+        for row, name, text in self._cells(sheet, QuantityField, ExactField):
             if comma_matters(text):
                 detail = f"Is the comma a decimal comma? Row {row}, {name}: {text!r}. Say decimal comma or point."
                 questions.append(FieldError("/decimal", "ambiguous_numbers", detail))

@@ -12,7 +12,7 @@ from api.imports.cells import Unreadable, Ways, moment
 from api.record_serializer import RecordSerializer
 from dryrecords.core.errors import FieldError
 from dryrecords.equipment.models import Bin, Dryer, Meter, Tank
-from dryrecords.harvest.models import Batch, Lot
+from dryrecords.harvest.models import Batch, Lot, Ticket
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.models import Customer, Site
 from dryrecords.tenancy.records import Record
@@ -27,7 +27,9 @@ NARROWED_BY: dict[type[Record], dict[str, str]] = {
     Meter: {},
     Lot: {"customer": "customer_id", "crop": "crop", "season": "season"},
     Batch: {"dryer": "dryer_id"},
+    Ticket: {},
 }
+NAMED_BY: dict[type[Record], str] = {Batch: "started_at", Ticket: "number"}
 BY_FIELD: dict[str, type[Record]] = {model.__name__.lower(): model for model in NARROWED_BY}
 # Parents first: what is found narrows what comes after it.
 IN_ORDER = list(BY_FIELD)
@@ -93,7 +95,7 @@ class References:
 
     def _candidates(self, model: type[Record]) -> Candidates:
         if model not in self._named:
-            named_by = "started_at" if model is Batch else "name"
+            named_by = NAMED_BY.get(model, "name")
             rows = model._default_manager.visible_to(self.access).values("id", named_by, *NARROWED_BY[model].values())
             held: Candidates = {}
             for row in rows:

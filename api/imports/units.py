@@ -6,7 +6,7 @@ import re
 
 from rest_framework import serializers
 
-from api.fields import PriceField
+from api.fields import ExactField
 from api.quantities import QuantityField
 from dryrecords.core.quantities import UNITS, Unit
 
@@ -81,8 +81,17 @@ BY_NAME: dict[str, Unit] = {
     **{name: UNITS[suffix] for suffix, names in _TRADE.items() for name in names},
 }
 
-# Of fields that are not converted: what may stand behind their names.
-_SAME = {"pct": {"%", "pct", "percent", "%wb", "percentwb"}, "kwh": {"kwh"}, "usd": {"$", "usd"}}
+# Of fields that are not converted: how their names end, and what may stand for that.
+ENDING = re.compile(r"_(pct|kwh|usd_bu|usd|lb_bu|lb|bu)$")
+_SAME = {
+    "pct": {"%", "pct", "percent", "%wb", "percentwb"},
+    "kwh": {"kwh"},
+    "usd": {"$", "usd"},
+    "usd_bu": {"$", "usd", "$/bu", "usd/bu", "$/bushel"},
+    "lb": {"lb", *_TRADE["lb"]},
+    "lb_bu": {"lb_bu", *_TRADE["lb_bu"]},
+    "bu": {"bu", *_TRADE["volume_bu"]},
+}
 
 
 def plain(text: str) -> str:
@@ -99,7 +108,7 @@ def unit_named(text: str, field: serializers.Field) -> Unit | bool | None:
     if isinstance(field, QuantityField) and field.unit is not None:
         unit = BY_NAME.get(name)
         return unit if unit is not None and unit.si_suffix == field.unit.si_suffix else None
-    if isinstance(field, QuantityField | PriceField):
-        own = _SAME.get(field.field_name.rpartition("_")[2], set())
-        return True if name in own else None
+    if isinstance(field, QuantityField | ExactField):
+        ending = ENDING.search(field.field_name)
+        return True if ending and name in _SAME[ending[1]] else None
     return None

@@ -38,6 +38,11 @@ app.conf.update(
             "schedule": SWEEP_S,
             "options": {"expires": SWEEP_S},
         },
+        "sweep-audits": {
+            "task": task_names.RUN_AUDITS,
+            "schedule": SWEEP_S,
+            "options": {"expires": SWEEP_S},
+        },
         "held": {
             "task": task_names.TRY_HELD,
             "schedule": HELD_SWEEP_S,
@@ -47,4 +52,4 @@ app.conf.update(
     },
 )
 app.set_default()
-app.autodiscover_tasks(["dryrecords.season", "api", "api.imports"])
+app.autodiscover_tasks(["dryrecords.season", "dryrecords.settlement", "api", "api.imports"])

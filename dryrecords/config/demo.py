@@ -17,9 +17,11 @@ from dryrecords.core.decimals import cents
 from dryrecords.core.quantities import UNITS
 from dryrecords.season import selectors, services
 from dryrecords.season.selectors import SeasonOverview, SeasonView
+from dryrecords.settlement.models import Statement
+from dryrecords.settlement.statement_services import issue
 from dryrecords.tenancy import scope
 from dryrecords.tenancy.access import Access, Role
-from dryrecords.tenancy.models import Organization, Token
+from dryrecords.tenancy.models import Customer, Organization, Token
 from dryrecords.tenancy.people import password_renew, person_add
 from dryrecords.tenancy.services import access_of_command, token_issue
 
@@ -31,8 +33,9 @@ FILES = Path(__file__).resolve().parents[2] / "fixtures" / "season"
 COMPUTED_WITHIN_S = 120
 
 NOTE = (
-    "Figures are those of the complete batches. Fuel that was not metered is estimated: 0.02 gal of propane a point and"
-    "\nwet bushel. Gallons leave gas out, which is in therms. Over-drying lowers the market bushels, beside the shrink."
+    "Figures are those of the complete batches. Fuel read over several batches is allocated to them; what no readings"
+    "\nenclose is estimated: 0.02 gal of propane a point and wet bushel. Gallons leave gas out, which is in therms."
+    "\nOver-drying lowers the market bushels, beside the shrink."
 )
 CAUTION = (
     "Estimates from records; they control nothing. Dryers burn gas and bins kill: follow local codes, the equipment's"
@@ -91,6 +94,16 @@ def new_token() -> str:
         return token_issue(organization=organization, role=Role.OWNER, device=DEVICE)[1]
 
 
+def statement() -> Statement:
+    """That of the first customer, issued by the first start that gets so far."""
+    organization = Organization.objects.get(name=ORGANIZATION)
+    with scope.organization(organization.pk), transaction.atomic():
+        held = Statement.objects.select_related("customer").filter(season=SEASON).order_by("number").first()
+        customer = Customer.objects.filter(deleted_at__isnull=True).order_by("reference").first()
+        assert customer is not None
+        return held or issue(access_of_command(organization, "demo"), customer.pk, SEASON)
+
+
 def new_password() -> str:
     """Of the invented person who looks at the pages; with every start another one."""
     organization = Organization.objects.get(name=ORGANIZATION)
@@ -104,6 +117,7 @@ HEAD = (
     "batches",
     "complete",
     "fuel metered",
+    "allocated",
     "points removed",
     "wet bu",
     "market bu",
@@ -136,6 +150,7 @@ def _line(name: str, view: SeasonView) -> tuple[str, ...]:
         str(view.batches),
         str(view.complete_batches),
         str(view.fuel_metered_batches),
+        str(view.fuel_allocated_batches),
         _number(figures["points_removed"], 2),
         _number(figures["wet_bu"], 0),
         _number(figures["market_bu"], 0),

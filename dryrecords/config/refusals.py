@@ -27,6 +27,12 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponseBase:
     return problems.forbidden(request, exception)
 
 
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponseBase:
+    if _is_of_office(request):
+        return refusal(request, 404, "There is nothing at this address.")
+    return problems.not_found(request, exception)
+
+
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponseBase:
     if _is_of_office(request):
         return refusal(request, 403, OLD_FORM)

@@ -24,5 +24,5 @@ urlpatterns = [
 
 handler400 = "dryrecords.config.refusals.bad_request"
 handler403 = "dryrecords.config.refusals.forbidden"
-handler404 = "api.problems.not_found"
+handler404 = "dryrecords.config.refusals.not_found"
 handler500 = "dryrecords.config.refusals.server_error"

@@ -14,3 +14,8 @@ def from_float(value: float, step: Decimal) -> Decimal:
 
 def cents(value: float) -> Decimal:
     return from_float(value, CENT)
+
+
+def published(value: float) -> Decimal:
+    """A derived figure with the ten significant digits it is shown with: what is charged follows from what is shown."""
+    return Decimal(f"{value:.10g}")

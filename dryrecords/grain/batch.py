@@ -9,7 +9,7 @@ from dryrecords.grain.arrays import Array, BoolArray, FloatArray, StrArray
 from dryrecords.grain.figures import FIGURES, FLAGS, batch_flags, batch_formulas, crop_arrays
 from dryrecords.grain.uncertainty import propagate
 
-METHOD_VERSION = "2026.1"  # goes up with every change that moves a figure
+METHOD_VERSION = "2026.2"  # goes up with every change that moves a figure
 
 # Every batch is computed inside a block of this many, padded, so that it meets the same instructions whether
 # it comes alone or among thousands: NumPy may round differently in a partly filled vector register.
@@ -69,6 +69,8 @@ class BatchInputs:
     cooling_s: Measured = np.nan  # fan on, burner off; NaN counts as none
     grain_temp_c: Measured = np.nan  # before drying; NaN: the default of energy
     plenum_temp_c: Measured = np.nan
+    ambient_temp_c: Measured = np.nan  # outside; where not known, those of demand
+    ambient_rh_pct: Measured = np.nan
     grain_temp_out_c: Measured = np.nan  # when the burner stopped; NaN: the plenum's
 
     # Prices, exact

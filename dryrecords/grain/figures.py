@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dryrecords.grain import energy, moisture
+from dryrecords.grain import demand, energy, moisture
 from dryrecords.grain.arrays import Array, BoolArray, FloatArray, StrArray, at_least, ratio, where_positive
 from dryrecords.grain.crops import SpecificHeatArrays, bushel_kg, isotherms, specific_heats
 from dryrecords.grain.equilibrium import IsothermArrays
@@ -28,6 +28,8 @@ FIGURES = (
     "fuel_energy_j",
     "fuel_volume_m3",
     "electricity_kwh",
+    "expected_fuel_energy_j",
+    "expected_electricity_kwh",
     "energy_j_per_kg_water",
     "fuel_j_per_kg_water",
     "latent_heat_j",
@@ -181,6 +183,7 @@ def _energy_used(x: Inputs, y: Figures) -> Figures:
         "fuel_energy_j": fuel,
         "fuel_volume_m3": volume,
         "electricity_kwh": electricity,
+        "expected_electricity_kwh": unmetered,
         "fuel_m3_per_point_bu": ratio(volume, where_positive(point_bu, point_bu)),
         "drying_s": x["drying_s"],
         "throughput_bu_h": ratio(3600.0 * y["wet_bu"], where_positive(x["drying_s"], x["drying_s"])),
@@ -196,7 +199,13 @@ def _heat(x: Inputs, y: Figures, crop: CropArrays) -> Figures:
     latent = water * energy.mean_latent_heat_j_kg(y["moisture_in_pct"], y["moisture_out_pct"], came, crop.isotherm)
     specific_heat = energy.specific_heat_j_kg_k(y["moisture_out_pct"], crop.specific_heat)
     grain = y["dry_mass_kg"] * specific_heat * (left - came)
+    # Where nothing tells how warm the grain left, half-way to the plenum: all the way is more than any batch takes.
+    warmed = np.where(_known(x["grain_temp_out_c"]), left - came, demand.WARMED_SHARE * (x["plenum_temp_c"] - came))
+    warming = y["dry_mass_kg"] * specific_heat * np.where(warmed.real > 0.0, warmed, 0.0)
+    useful = latent + np.where(_known(warming), warming, 0.0)
+    brought = demand.heat_over_useful(x["plenum_temp_c"].real, x["ambient_temp_c"].real, x["ambient_rh_pct"].real)
     return {
+        "expected_fuel_energy_j": demand.expected_fuel_j(useful, brought),
         "energy_j_per_kg_water": total / water,
         "fuel_j_per_kg_water": y["fuel_energy_j"] / water,
         "latent_heat_j": latent,

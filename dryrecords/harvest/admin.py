@@ -16,6 +16,7 @@ from dryrecords.harvest.models import (
     Reading,
     Sample,
     Setting,
+    Ticket,
 )
 
 
@@ -40,6 +41,12 @@ class ReadingAdmin(ReadOnlyAdmin):
 @admin.register(Sample)
 class SampleAdmin(ReadOnlyAdmin):
     list_display = ("taken_at", "stage", "moisture_pct", "batch", "bin", "organization")
+    list_select_related = True
+
+
+@admin.register(Ticket)
+class TicketAdmin(ReadOnlyAdmin):
+    list_display = ("delivered_at", "number", "buyer", "crop", "gross_lb", "tare_lb", "moisture_pct", "organization")
     list_select_related = True
 
 

@@ -1,4 +1,4 @@
-"""Tables: lots, batches, readings, samples, fuel and power readings, prices and settings in force."""
+"""Tables: batches, readings, samples, fuel and power readings, prices and settings in force; lots and tickets."""
 
 from __future__ import annotations
 
@@ -11,63 +11,13 @@ from django.db.models.expressions import RawSQL
 
 from dryrecords.equipment.models import Bin, Dryer, Meter, Tank
 from dryrecords.harvest.import_model import Import as Import
+from dryrecords.harvest.lot_model import HIGHEST_MOISTURE_PCT as HIGHEST_MOISTURE_PCT
+from dryrecords.harvest.lot_model import Crop as Crop
+from dryrecords.harvest.lot_model import Lot as Lot
+from dryrecords.harvest.lot_model import moisture, test_weight
+from dryrecords.harvest.ticket_model import Ticket as Ticket
 from dryrecords.tenancy.models import Customer, Site
 from dryrecords.tenancy.records import Record, above_zero, between, in_order, once_in_force, record_constraints
-
-HIGHEST_MOISTURE_PCT = 60
-
-
-def test_weight(name: str) -> models.CheckConstraint:
-    # 10 to 100 pounds a bushel, about: sunflower and heavy beans lie inside, kilograms in the place of pounds do not.
-    detail = "must be between 10 and 100 pounds a bushel."
-    return between("test_weight_kg_m3", 128, 1288, name, detail)
-
-
-def moisture(field: str, name: str) -> models.CheckConstraint:
-    return between(field, 0, HIGHEST_MOISTURE_PCT, name, "must be between 0 and 60 percent wet basis.")
-
-
-class Crop(models.TextChoices):
-    """The crops that the numeric core knows."""
-
-    CORN = "corn"
-    SOYBEAN = "soybean"
-    WHEAT = "wheat"
-    SORGHUM = "sorghum"
-    BARLEY = "barley"
-    OATS = "oats"
-    RYE = "rye"
-    FLAX = "flax"
-    CANOLA = "canola"
-    ROUGH_RICE = "rough_rice"
-    SUNFLOWER = "sunflower"
-
-
-class Lot(Record):
-    """Grain of one customer, crop and season that is accounted for together."""
-
-    resource = "lots"
-    customer_paths = ("customer",)
-
-    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="lots")
-    crop = models.CharField(max_length=10, choices=Crop)
-    season = models.IntegerField()
-    name = models.CharField(max_length=200)
-    base_moisture_pct = models.FloatField(null=True)
-
-    class Meta:
-        constraints = [
-            *record_constraints("lot"),
-            moisture("base_moisture_pct", "lot_base_moisture"),
-            between("season", 1900, 2200, "lot_season", "must be a year."),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
-
-    @classmethod
-    def of_customer(cls, customer_id: UUID, prefix: str = "") -> Q:
-        return Customer.of_customer(customer_id, f"{prefix}customer__")
 
 
 class Batch(Record):
@@ -177,7 +127,7 @@ class Reading(Record):
 
     resource = "readings"
     listed_by = "at"
-    removed_with = "batch"
+    removed_with = ("batch",)
     customer_paths = ("batch__lot__customer", "batch__dryer__site__customer")
 
     class Burner(models.TextChoices):
@@ -217,8 +167,14 @@ class Sample(Record):
 
     resource = "samples"
     listed_by = "taken_at"
-    removed_with = "batch"
-    customer_paths = ("batch__lot__customer", "batch__dryer__site__customer", "bin__site__customer")
+    removed_with = ("batch", "ticket")
+    customer_paths = (
+        "batch__lot__customer",
+        "batch__dryer__site__customer",
+        "bin__site__customer",
+        "ticket__lot__customer",
+        "ticket__customer",
+    )
 
     class Stage(models.TextChoices):
         WET = "wet"
@@ -230,6 +186,7 @@ class Sample(Record):
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, null=True, related_name="samples")
     bin = models.ForeignKey(Bin, on_delete=models.PROTECT, null=True, related_name="samples")
+    ticket = models.ForeignKey(Ticket, on_delete=models.PROTECT, null=True, db_index=False, related_name="samples")
     stage = models.CharField(max_length=9, choices=Stage)
     taken_at = models.DateTimeField()
     tested_at = models.DateTimeField(null=True)
@@ -248,19 +205,25 @@ class Sample(Record):
             above_zero("probes", "sample_probes", "must be above zero."),
             between("grain_temp_c", -60, 400, "sample_grain_temp", "is not a temperature of grain."),
             models.CheckConstraint(
-                condition=Q(batch__isnull=False, bin__isnull=True) | Q(batch__isnull=True, bin__isnull=False),
+                condition=Q(batch__isnull=False, bin__isnull=True, ticket__isnull=True)
+                | Q(batch__isnull=True, bin__isnull=False, ticket__isnull=True)
+                | Q(batch__isnull=True, bin__isnull=True, ticket__isnull=False),
                 name="sample_of_one_thing",
                 violation_error_code="one_parent",
-                violation_error_message="batch|or bin: a sample is of exactly one of them.",
+                violation_error_message="batch|or bin or ticket: a sample is of exactly one of them.",
             ),
         ]
-        indexes = [models.Index(fields=["organization", "-taken_at", "id"], name="sample_listed")]
+        indexes = [
+            models.Index(fields=["organization", "-taken_at", "id"], name="sample_listed"),
+            models.Index(fields=["ticket"], condition=Q(ticket__isnull=False), name="sample_of_ticket"),
+        ]
 
     @classmethod
     def of_customer(cls, customer_id: UUID, prefix: str = "") -> Q:
         of_batch = Q(**{f"{prefix}batch__isnull": False}) & Batch.of_customer(customer_id, f"{prefix}batch__")
-        of_bin = Q(**{f"{prefix}batch__isnull": True}) & Bin.of_customer(customer_id, f"{prefix}bin__")
-        return of_batch | of_bin
+        of_bin = Q(**{f"{prefix}bin__isnull": False}) & Bin.of_customer(customer_id, f"{prefix}bin__")
+        of_ticket = Q(**{f"{prefix}ticket__isnull": False}) & Ticket.of_customer(customer_id, f"{prefix}ticket__")
+        return of_batch | of_bin | of_ticket
 
 
 class FuelReading(Record):

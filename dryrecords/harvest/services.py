@@ -20,6 +20,7 @@ from dryrecords.harvest.models import (
     Reading,
     Sample,
     Setting,
+    Ticket,
 )
 from dryrecords.journal import kinds
 from dryrecords.journal.stale import DUSK, Mark
@@ -38,22 +39,25 @@ def _batch_marks(before: Batch | None, after: Batch | None) -> list[Mark]:
 
 
 def _complete_batches(access: Access, rows: Sequence[dict[str, Any]], record: Batch | None) -> None:
-    _keep_to_the_lots_crop(access, rows, record)
+    _keep_to_the_lot(access, rows, record)
     _derive_seasons(access, rows, record)
 
 
-def _keep_to_the_lots_crop(access: Access, rows: Sequence[dict[str, Any]], record: Batch | None) -> None:
-    """A lot is of one crop: a batch of another would be settled at the wrong base and bushel."""
-    pairs = [
-        (row.get("lot_id", record and record.lot_id), row.get("crop", record and record.crop))
+def _keep_to_the_lot(access: Access, rows: Sequence[dict[str, Any]], record: Batch | Ticket | None) -> None:
+    """A lot is of one crop: what is of another would be settled at the wrong base and bushel. So with its customer."""
+    said = [
+        [row.get(name, getattr(record, name, None)) for name in ("lot_id", "crop", "customer_id")]
         for row in rows
-        if record is None or "lot_id" in row or "crop" in row
+        if record is None or not row.keys().isdisjoint(("lot_id", "crop", "customer_id"))
     ]
-    wanted = {lot_id for lot_id, _ in pairs if lot_id}
-    crops = dict(Lot.objects.visible_to(access).filter(pk__in=wanted).values_list("pk", "crop")) if wanted else {}
-    for lot_id, crop in pairs:
-        if lot_id and crops.get(lot_id, crop) != crop:
-            raise invalid("/lot", "other_crop", f"The lot is of {crops[lot_id]}, the batch of {crop}.")
+    wanted = {lot_id for lot_id, _, _ in said if lot_id}
+    lots = Lot.objects.visible_to(access).in_bulk(list(wanted)) if wanted else {}
+    for lot_id, crop, customer_id in said:
+        lot = lots.get(lot_id)
+        if lot and lot.crop != crop:
+            raise invalid("/lot", "other_crop", f"The lot is of {lot.crop}, this is of {crop}.")
+        if lot and customer_id and lot.customer_id != customer_id:
+            raise invalid("/customer", "other_customer", "The lot is another customer's. Leave the customer out.")
 
 
 def _derive_seasons(access: Access, rows: Sequence[dict[str, Any]], record: Batch | None) -> None:
@@ -128,6 +132,7 @@ lots = Writer(Lot, marks_of=_lot_marks)
 batches = Writer(Batch, marks_of=_batch_marks, complete=_complete_batches)
 readings = Writer(Reading)
 samples = Writer(Sample, marks_of=_sample_marks)
+tickets = Writer(Ticket, complete=_keep_to_the_lot)
 fuel_readings = Writer(FuelReading, marks_of=_tank_marks, complete=_keep_to_the_tanks_fuel)
 fuel_deliveries = Writer(FuelDelivery, marks_of=_delivery_marks)
 power_readings = Writer(PowerReading, marks_of=_power_marks)

@@ -1,6 +1,8 @@
 """Kinds of stale marks. A wide kind stands for every batch it touches; the season task finds which those are."""
 
 BATCH = "batch"
+# What a tank or a meter gave, and to which batches; worked off between results and seasons.
+ACCOUNT = "account"
 SITE_SEASON = "site_season"
 
 DRYER = "dryer"

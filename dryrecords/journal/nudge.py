@@ -46,3 +46,4 @@ class _Nudger:
 
 nudge = _Nudger(task_names.WORK_OFF_MARKS).nudge
 nudge_imports = _Nudger(task_names.TAKE_IMPORTS_IN).nudge
+nudge_audits = _Nudger(task_names.RUN_AUDITS).nudge

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-from dryrecords.journal.models import Change
 from dryrecords.office import columns, written
 from dryrecords.tenancy.access import Access
+from dryrecords.tenancy.history import entries_of
 
 MOST_TOLD = 60
 NOT_TOLD = {"id", "organization_id", "version", "created_at", "updated_at"}
@@ -25,27 +25,26 @@ class Told:
     changes: list[str]
 
 
-def history(access: Access, ids: Sequence[UUID]) -> list[Change]:
+def history(access: Access, ids: Sequence[UUID]) -> list[Any]:
     """Newest first. The records have been found visible before."""
-    changes = Change.objects.filter(organization_id=access.organization_id, record_id__in=list(ids))
-    return list(changes.order_by("-number")[:MOST_TOLD])
+    return list(entries_of(access, ids).order_by("-number")[:MOST_TOLD])
 
 
-def told(change: Change, timezone: str, names: Mapping[str, str]) -> Told:
+def told(change: Any, timezone: str, names: Mapping[str, str]) -> Told:
     device = f", {change.device}" if change.device else ""
     thing = THINGS.get(change.resource, written.named(change.resource))
     return Told(
         at=written.moment(change.changed_at, timezone),
         who=f"{change.actor}{device}",
-        what=f"{thing} {DONE.get(change.operation, change.operation)}",
+        what=f"{thing} {'came here' if change.arrived else DONE.get(change.operation, change.operation)}",
         changes=_differences(change, timezone, names),
     )
 
 
-def _differences(change: Change, timezone: str, names: Mapping[str, str]) -> list[str]:
+def _differences(change: Any, timezone: str, names: Mapping[str, str]) -> list[str]:
     before: dict[str, Any] = change.before or {}
     after: dict[str, Any] = change.after or {}
-    if change.operation == "create":
+    if change.arrived or change.operation == "create":
         # What was left at its usual value is not worth a word.
         before = {column: None if value else value for column, value in after.items()}
     found = []

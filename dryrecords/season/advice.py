@@ -20,13 +20,14 @@ from dryrecords.season.forecast import Forecast, Taught, Wanted, forecast, scatt
 from dryrecords.season.in_force import price_keys, prices_in_force, setting_keys, settings_in_force
 from dryrecords.season.models import DryerCalibration
 
-# Money taken off a bushel at each moisture [price given, base given]: what the buyer's schedule says.
+# Money taken off a bushel at each moisture, base and price given: what the buyer's schedule says.
 Discount = Callable[[FloatArray, float, float], FloatArray]
 
 DISCOUNT_SHARE_PER_POINT = 0.02
 DISCOUNT_BASIS = (
-    "No schedule: 2.0 % of the price for each point above the base (form and rate of an extension example)."
+    "No schedule to go by: 2.0 % of the price for each point above the base (form and rate of an extension example)."
 )
+NO_PRICE_FOR_IT = "Without a price of this grain the dollars of the schedule in force cannot be weighed."
 PRICE_BASIS = "No price of this grain is recorded: losses are shares of the price."
 SETTINGS_BASIS = "Where nothing else is given, plenum, air and bed are those of the newest batches."
 # Without a batch to go by: a usual autumn day and plenum.
@@ -44,6 +45,8 @@ class Advice:
     base_moisture_pct: float
     target: Target
     money_unit: str
+    discount: Discount
+    discount_basis: str
     spread_pct: float
     forecast: Forecast
     # None where neither relation nor forecast tells it; the interval is this far to both sides.
@@ -67,13 +70,24 @@ def advise(
     calibration: DryerCalibration | None = None,
     given: dict[str, float] | None = None,
     discount: Discount | None = None,
+    discount_basis: str = "",
+    discount_in_usd: bool = False,
 ) -> Advice:
-    """`given` holds plenum and ambient if the caller knows them; else those of the newest batches count."""
+    """`given` holds plenum and ambient if the caller knows them; else those of the newest batches count.
+
+    `discount_basis` says where the discount is from, or why there is none. One in dollars needs a price to be weighed.
+    """
     taught = taught_by(calibration)
     assumed: list[str] = []
     base = _base_moisture_pct(dryer, crop, assumed) if base_moisture_pct is None else base_moisture_pct
     spread = _spread_pct(calibration, taught)
-    target, unit = _target(dryer, crop, base, spread, discount, assumed)
+    price = _price(dryer, crop, assumed)
+    if discount_in_usd and price is None:
+        discount, discount_basis = None, NO_PRICE_FOR_IT
+    if discount is None:
+        discount, discount_basis = flat_discount, f"{discount_basis} {DISCOUNT_BASIS}".strip()
+    assumed += filter(None, [discount_basis])
+    target = _target(crop, base, spread, 1.0 if price is None else price, discount)
     settings = _settings(calibration, given or {}, assumed)
     aim = target.moisture_pct
     if aim > moisture_in_pct - LEAST_DRYING_PCT:
@@ -94,7 +108,9 @@ def advise(
         taught,
     )
     cutoff, half, basis = _cutoff(calibration, planned, aim, moisture_in_pct, settings)
-    return Advice(base, target, unit, spread, planned, cutoff, half, basis, settings, [*assumed, *planned.assumed])
+    unit = "share_of_price" if price is None else "usd_per_bu"
+    assumed += planned.assumed
+    return Advice(base, target, unit, discount, discount_basis, spread, planned, cutoff, half, basis, settings, assumed)
 
 
 def _base_moisture_pct(dryer: Dryer, crop: str, assumed: list[str]) -> float:
@@ -120,20 +136,17 @@ def _spread_pct(calibration: DryerCalibration | None, taught: Taught) -> float:
     return scatter_pct(outcomes["sd_pct"], outcomes["batches"])
 
 
-def _target(
-    dryer: Dryer, crop: str, base: float, spread: float, discount: Discount | None, assumed: list[str]
-) -> tuple[Target, str]:
+def _price(dryer: Dryer, crop: str, assumed: list[str]) -> float | None:
     found = prices_in_force(dryer.organization_id).at(clock.now(), price_keys("grain", dryer.site_id, crop))
-    price = float(found) if found else 1.0
     if not found:
         assumed.append(PRICE_BASIS)
-    if discount is None:
-        assumed.append(DISCOUNT_BASIS)
-    taken_off = discount or flat_discount
+    return float(found) if found else None
+
+
+def _target(crop: str, base: float, spread: float, price: float, discount: Discount) -> Target:
     safe = SAFE_MOISTURES.get(crop)
     highest = max(base, safe.cool_pct) if safe and safe.cool_pct else base
-    target = least_loss_target(base, spread, price, lambda m: taken_off(m, base, price), highest)
-    return target, "usd_per_bu" if found else "share_of_price"
+    return least_loss_target(base, spread, price, lambda m: discount(m, base, price), highest)
 
 
 def _settings(calibration: DryerCalibration | None, given: dict[str, float], assumed: list[str]) -> dict[str, float]:

@@ -99,13 +99,57 @@ DRYERS_WITH_OPEN_MARKS = """
 """
 
 
-def touched_by_open_marks(organization_id: UUID, dryer_id: UUID) -> bool:
-    """May a wide mark that is still open touch batches of this dryer? Sometimes yes for one that does not."""
+# And those whose batches an account that is still to be made may give another share.
+DRYERS_WITH_OPEN_ACCOUNTS = """
+    (SELECT split_part(key, ':', 2)::uuid AS key FROM journal_stalemark
+     WHERE organization_id = %(organization)s AND kind = 'account' AND wanted > done OFFSET 0) account
+    JOIN equipment_dryer d ON account.key IN (d.id, d.site_id, d.tank_id)
+"""
+
+
+# Of a batch that has a share: others that draw on the same tank or meter and wait to be computed. When they are, in one
+# transaction, the account's mark is raised; so these and that have to be looked at in one statement.
+_SHARERS_WAIT = """
+    SELECT 1 FROM (
+        SELECT key::uuid AS key FROM journal_stalemark
+        WHERE organization_id = %(organization)s AND kind = 'batch' AND wanted > done OFFSET 0) mark
+    JOIN harvest_batch b ON b.id = mark.key JOIN equipment_dryer d ON d.id = b.dryer_id
+    JOIN season_energyshare s ON s.batch_id = %(batch)s AND s.of_id IN (d.id, d.site_id, d.tank_id)
+"""
+
+
+# Dryers `n` of whose batches some have shares, and that draw on one tank or meter with one that has a batch that waits.
+_DRYERS_THAT_SHARE = """
+    (SELECT key::uuid AS key FROM journal_stalemark
+     WHERE organization_id = %(organization)s AND kind = 'batch' AND wanted > done OFFSET 0) mark
+    JOIN harvest_batch b ON b.id = mark.key JOIN equipment_dryer d ON d.id = b.dryer_id
+    JOIN equipment_dryer n ON n.id = d.id OR n.tank_id = d.tank_id OR n.site_id = d.site_id
+    JOIN season_energyshare s ON s.of_id IN (n.id, n.tank_id, n.site_id)
+"""
+
+
+def touched_by_open_marks(organization_id: UUID, dryer_id: UUID, batch_id: UUID | None = None) -> bool:
+    """May an open mark of something else touch this batch, or any of this dryer? Sometimes yes though it does not."""
     if stale.open_marks(organization_id, EVERYWHERE):
         return True
     with connection.cursor() as cursor:
         cursor.execute(
-            f"SELECT EXISTS (SELECT 1 FROM {DRYERS_WITH_OPEN_MARKS} WHERE d.id = %(dryer)s)",
-            {"organization": organization_id, "local": list(LOCAL), "dryer": dryer_id},
+            f"SELECT EXISTS (SELECT 1 FROM {DRYERS_WITH_OPEN_MARKS} WHERE d.id = %(dryer)s)"
+            f" OR EXISTS (SELECT 1 FROM {DRYERS_WITH_OPEN_ACCOUNTS} WHERE d.id = %(dryer)s)"
+            f" OR EXISTS ({_SHARERS_WAIT})",
+            {"organization": organization_id, "local": list(LOCAL), "dryer": dryer_id, "batch": batch_id},
         )
         return bool(cursor.fetchone()[0])
+
+
+def dryers_touched_by_open_marks(organization_id: UUID) -> set[UUID] | None:
+    """The dryers of which the same may be said; None for all of them."""
+    if stale.open_marks(organization_id, EVERYWHERE):
+        return None
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT d.id FROM {DRYERS_WITH_OPEN_MARKS} UNION SELECT d.id FROM {DRYERS_WITH_OPEN_ACCOUNTS}"
+            f" UNION SELECT n.id FROM {_DRYERS_THAT_SHARE}",
+            {"organization": organization_id, "local": list(LOCAL)},
+        )
+        return {row[0] for row in cursor.fetchall()}

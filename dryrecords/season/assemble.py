@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -29,8 +29,9 @@ from dryrecords.grain.volume import (
     peak_volume_m3,
 )
 from dryrecords.season.facts import BatchRow, Facts, SampleRow
-from dryrecords.season.fuel import metered_fuel
+from dryrecords.season.fuel import ELECTRICITY_METER_U, MeteredFuel, metered_fuel
 from dryrecords.season.in_force import price_keys, setting_keys
+from dryrecords.season.models import BatchResult
 from dryrecords.season.moistures import moisture_columns
 from dryrecords.season.notes import Notes, note_samples, note_span, note_times
 
@@ -39,7 +40,6 @@ HANDLING_BASIS = "default of the service: the constant of many drying tables (un
 MASS_U = {basis: DEFAULT_UNCERTAINTIES[f"mass_{basis}"].value for basis in ("scale", "volume", "estimate")}
 DRYING_TIME_U_S = DEFAULT_UNCERTAINTIES["drying_time"].value
 FAN_POWER_U = DEFAULT_UNCERTAINTIES["fan_power"].value
-ELECTRICITY_METER_U = DEFAULT_UNCERTAINTIES["electricity_meter"].value
 
 Row = dict[str, float]
 
@@ -88,6 +88,8 @@ def _row(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
         "grain_temp_c": _known(batch.grain_temp_c),
         "grain_temp_out_c": _grain_temp_out_c(facts, batch),
         "plenum_temp_c": _known(batch.plenum_temp_c),
+        "ambient_temp_c": _known(batch.ambient_temp_c),
+        "ambient_rh_pct": _known(batch.ambient_rh_pct),
     }
 
 
@@ -193,16 +195,24 @@ def _fuel(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
         "fuel_default_m3_per_point_bu": float(use),
         "fuel_default_u_m3_per_point_bu": float(use_u),
     }
-    bracket = facts.fuel.get(batch.id)
-    if bracket:
+    bracket, share = facts.fuel.get(batch.id), facts.fuel_shares.get(batch.id)
+    metered = metered_fuel(bracket, fuel, batch.tank_capacity_m3, energy_j_per_m3) if bracket else MeteredFuel()
+    unit_j = 1.0 if fuel == "natural_gas" else energy_j_per_m3
+    problem = metered.problem
+    if share:
+        notes.fuel_share = share.basis
+        metered = replace(metered, energy_j=share.amount * unit_j, energy_u_j=share.amount_u * unit_j)
+        # That others drew as well is what the account is there for.
+        problem = "" if bracket and bracket.shared else problem
+        if share.basis == BatchResult.Basis.ESTIMATED:
+            problem = problem or "fuel_account_finding"
+    elif bracket:
         note_span(notes, batch, bracket)
-        metered = metered_fuel(bracket, fuel, batch.tank_capacity_m3, energy_j_per_m3)
-        row |= {"fuel_energy_j": metered.energy_j, "fuel_energy_u_j": metered.energy_u_j}
-        if metered.problem:
-            notes.warn(metered.problem)
-        if metered.at_60_f_assumed:
-            notes.assume("fuel_temp_f", 60.0, "no temperature of the liquid recorded")
-    return row
+    if problem:
+        notes.warn(problem)
+    if metered.at_60_f_assumed:
+        notes.assume("fuel_temp_f", 60.0, "no temperature of the liquid recorded")
+    return row | {"fuel_energy_j": metered.energy_j, "fuel_energy_u_j": metered.energy_u_j}
 
 
 def _electricity(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
@@ -210,10 +220,15 @@ def _electricity(facts: Facts, batch: BatchRow, notes: Notes) -> Row:
     if found and found.fell:
         notes.warn("power_count_fell")
     metered = found.kwh if found else math.nan
+    metered_u = ELECTRICITY_METER_U * metered
+    share = facts.power_shares.get(batch.id)
+    if share and share.basis == BatchResult.Basis.ALLOCATED:
+        notes.electricity_share = share.basis
+        metered, metered_u = share.amount, share.amount_u
     power = _fan_power_w(batch, "drying") or math.nan
     return {
         "electricity_kwh": metered,
-        "electricity_u_kwh": ELECTRICITY_METER_U * metered,
+        "electricity_u_kwh": metered_u,
         "electricity_default_kwh_per_point_bu": DEFAULT_ELECTRICITY_USE.value,
         "electricity_default_u_kwh_per_point_bu": DEFAULT_ELECTRICITY_USE.standard_uncertainty,
         "fan_power_w": power,

@@ -19,6 +19,18 @@ SPOILING = (
     "peaks under the spreader spoil first."
 )
 
+GAS = (
+    "Burners, gas lines and tanks are for people licensed to work on them. If you smell gas, shut it off if you can do "
+    "so safely, leave, and call your supplier or the fire service from away."
+)
+DELIVERY = "Order before a tank is low: suppliers and roads are busy when every dryer runs. Never heat a tank."
+FROST = (
+    "Frost on a tank, a line or a vaporiser can mean that more is drawn than heat comes in, or a low tank; it can have "
+    "other causes."
+)
+
+FUEL = (ESTIMATE, GAS)
+OUTLOOK = (ESTIMATE, FIRE, DELIVERY, GAS)
 FORECAST = (ESTIMATE, FIRE, HOT_SAMPLES)
 STORAGE = (ESTIMATE, BIN, SPOILING)
 
@@ -31,6 +43,23 @@ def of_warming(warmed_c: float | None, by_c: float) -> list[str]:
         f"The grain has warmed by {warmed_c * 1.8:.0f} F since the sample before: find out why, run the fan, and look "
         "for a hot spot from outside of the bin."
     ]
+
+
+def of_vapour(enough: bool | None) -> list[str]:
+    """Dryers as a rule draw liquid and vaporise it; a tank's own vapour is seldom enough for one."""
+    usual = (
+        "Most dryers draw liquid and have a vaporiser: then this does not limit them, but the vaporiser needs its own "
+        "heat and a level that its manual names."
+    )
+    if enough is False:
+        return [
+            "The burners ask for more than the tank's own vapour gives: without a vaporiser pressure drops, and flames "
+            "may go out.",
+            usual,
+            FROST,
+            DELIVERY,
+        ]
+    return [usual, FROST]
 
 
 def of_heat(crop: str, dryer_type: str, plenum_temp_c: float) -> list[str]:

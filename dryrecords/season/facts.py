@@ -17,6 +17,7 @@ from dryrecords.harvest.models import Batch, Sample
 from dryrecords.season.affected import END, OCCUPANCY, reach
 from dryrecords.season.brackets import Electricity, FuelBracket, fuel_brackets, metered_electricity
 from dryrecords.season.in_force import InForce, delivery_prices, prices_in_force, settings_in_force
+from dryrecords.season.models import EnergyAccount, EnergyShare
 
 
 class BatchRow(NamedTuple):
@@ -38,6 +39,8 @@ class BatchRow(NamedTuple):
     cutoff_temp_c: float | None
     cooling_s: float | None
     grain_temp_c: float | None
+    ambient_temp_c: float | None
+    ambient_rh_pct: float | None
     refills: list[dict[str, Any]]
     dryer_id: UUID
     site_id: UUID
@@ -66,12 +69,21 @@ class SampleRow(NamedTuple):
     meter_u_pct: float | None
 
 
+class Share(NamedTuple):
+    amount: float
+    amount_u: float
+    basis: str
+
+
 @dataclass(frozen=True)
 class Facts:
     batches: list[BatchRow]
     samples: dict[UUID, list[SampleRow]]
     fuel: dict[UUID, FuelBracket]
     electricity: dict[UUID, Electricity]
+    # What accounts of tanks and meters gave to a batch.
+    fuel_shares: dict[UUID, Share]
+    power_shares: dict[UUID, Share]
     overlaps: dict[UUID, list[UUID]]
     prices: InForce
     # By tank, what the last delivery cost.
@@ -83,11 +95,15 @@ def load_facts(organization_id: UUID, batch_ids: Sequence[UUID]) -> Facts:
     """Facts of the live ones among the batches, in the order of their ids."""
     batches = _batches(organization_id, batch_ids)
     ids = [batch.id for batch in batches]
+    shares = _shares(ids)
     return Facts(
         batches=batches,
         samples=_samples(ids),
         fuel=fuel_brackets(ids),
         electricity=metered_electricity(ids),
+        fuel_shares=shares[EnergyAccount.Kind.TANK],
+        # The dryer's own meter goes before the site's.
+        power_shares=shares[EnergyAccount.Kind.SITE] | shares[EnergyAccount.Kind.DRYER],
         overlaps=_overlaps(ids),
         prices=prices_in_force(organization_id),
         delivery_prices=delivery_prices({batch.tank_id for batch in batches if batch.tank_id}),
@@ -121,6 +137,14 @@ def _samples(batch_ids: Sequence[UUID]) -> dict[UUID, list[SampleRow]]:
     for row in rows.values_list(*SampleRow._fields):
         samples[row[0]].append(SampleRow(*row))
     return samples
+
+
+def _shares(batch_ids: Sequence[UUID]) -> dict[str, dict[UUID, Share]]:
+    shares: dict[str, dict[UUID, Share]] = defaultdict(dict)
+    rows = EnergyShare.objects.filter(batch_id__in=batch_ids)
+    for kind, batch_id, *share in rows.values_list("kind", "batch_id", *Share._fields):
+        shares[kind][batch_id] = Share(*share)
+    return shares
 
 
 def _overlaps(batch_ids: Sequence[UUID]) -> dict[UUID, list[UUID]]:

@@ -12,6 +12,10 @@ from dryrecords.season.brackets import FuelBracket, FuelReadingFacts
 GAUGE_U = DEFAULT_UNCERTAINTIES["tank_gauge"].value
 LIQUID_METER_U = DEFAULT_UNCERTAINTIES["liquid_meter"].value
 GAS_METER_U = DEFAULT_UNCERTAINTIES["gas_meter"].value
+ELECTRICITY_METER_U = DEFAULT_UNCERTAINTIES["electricity_meter"].value
+# Of a volume of propane whose temperature nobody noted: 0.155 % a degree (29 CFR 1910.110(b)(19): 1.031 at 40 F),
+# within 20 F of 60 F in a harvest, our own choice.
+TEMP_UNKNOWN_U = 0.00155 * 20.0 / math.sqrt(3.0)
 # A little over, for a gauge that is read by eye.
 FULL = 1.02
 
@@ -36,7 +40,7 @@ def metered_fuel(bracket: FuelBracket, fuel: str, capacity_m3: float | None, ene
     if math.isnan(energy_j_per_m3):
         return MeteredFuel(problem="fuel_readings_differ_in_kind")
     if before.meter_m3 is not None and after.meter_m3 is not None:
-        factor, assumed = _factor(fuel, after.fuel_temp_c)
+        factor, assumed = volume_factor(fuel, after.fuel_temp_c)
         used = (after.meter_m3 - before.meter_m3) * factor
         return _checked(used * energy_j_per_m3, LIQUID_METER_U * used * energy_j_per_m3, assumed)
     volumes = [_tank_volume(fuel, capacity_m3, reading) for reading in (before, after)]
@@ -62,11 +66,12 @@ def _drawn_down(
     # A tank whose capacity nobody noted is taken to be as large as what was read in it.
     reading_u = GAUGE_U * (capacity_m3 or max(before[0], after[0]))
     variance = 2 * reading_u**2
+    variance += sum((TEMP_UNKNOWN_U * volume) ** 2 for volume, guessed in (before, after) if guessed)
     assumed = before[1] or after[1]
     for volume_m3, corrected, fuel_temp_c in bracket.deliveries:
-        factor, guessed = (1.0, False) if corrected else _factor(fuel, fuel_temp_c)
+        factor, guessed = (1.0, False) if corrected else volume_factor(fuel, fuel_temp_c)
         used += volume_m3 * factor
-        variance += (LIQUID_METER_U * volume_m3) ** 2
+        variance += (LIQUID_METER_U * volume_m3) ** 2 + (TEMP_UNKNOWN_U * volume_m3 if guessed else 0.0) ** 2
         assumed = assumed or guessed
     return _checked(used * energy_j_per_m3, math.sqrt(variance) * energy_j_per_m3, assumed)
 
@@ -85,12 +90,15 @@ def _tank_volume(fuel: str, capacity_m3: float | None, reading: FuelReadingFacts
         volume = reading.gauge_pct / 100 * capacity_m3
     if volume is None:
         return None
-    factor, assumed = _factor(fuel, reading.fuel_temp_c)
+    factor, assumed = volume_factor(fuel, reading.fuel_temp_c)
     return volume * factor, assumed
 
 
-def _factor(fuel: str, fuel_temp_c: float | None) -> tuple[float, bool]:
-    """Volume at 60 F over volume as read; only propane changes enough to matter and has a table here."""
+def volume_factor(fuel: str, fuel_temp_c: float | None) -> tuple[float, bool]:
+    """Volume at 60 F over volume as read, and whether the temperature had to be assumed.
+
+    Only propane changes enough to matter and has a table here.
+    """
     if fuel != "propane":
         return 1.0, False
     if fuel_temp_c is None:

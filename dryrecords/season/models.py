@@ -36,6 +36,8 @@ class BatchResult(models.Model):
     # Empty where there is no figure to rest on anything.
     fuel_basis = models.CharField(max_length=9, choices=Basis, blank=True)
     electricity_basis = models.CharField(max_length=9, choices=Basis, blank=True)
+    # What accounts of tanks and meters need of it: when another comes out, they are made anew. See season.accounts.
+    accounted = models.JSONField(default=list)
 
     class Meta:
         indexes = [
@@ -72,6 +74,58 @@ class SiteSeason(models.Model):
 
     def __str__(self) -> str:
         return f"{self.season} of site {self.site_id}"
+
+
+class EnergyAccount(models.Model):
+    """What a tank or an electricity meter gave in one harvest year, reading by reading, and to which batches."""
+
+    class Kind(models.TextChoices):
+        TANK = "tank"
+        # The meter of one dryer, and that of a whole site.
+        DRYER = "dryer"
+        SITE = "site"
+
+    organization_id = models.UUIDField()
+    kind = models.CharField(max_length=5, choices=Kind)
+    # Of the tank, the dryer or the site.
+    of_id = models.UUIDField()
+    season = models.IntegerField()
+    generation = models.BigIntegerField()
+    computed_at = models.DateTimeField()
+    # Intervals, shares of batches, findings: see season.accounts.
+    figures = models.JSONField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organization_id", "kind", "of_id", "season"], name="energy_account_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.season} of {self.kind} {self.of_id}"
+
+
+class EnergyShare(models.Model):
+    """What an account gave to one batch, where no reading around that batch alone tells."""
+
+    organization_id = models.UUIDField()
+    kind = models.CharField(max_length=5, choices=EnergyAccount.Kind)
+    of_id = models.UUIDField()
+    season = models.IntegerField()
+    batch_id = models.UUIDField()
+    # Liquid fuel in cubic metres at 60 F, gas in joules, electricity in kilowatt-hours.
+    amount = models.FloatField()
+    amount_u = models.FloatField()
+    # `estimated` where the interval's drawdown cannot be right, and so told nothing.
+    basis = models.CharField(max_length=9, choices=BatchResult.Basis)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["batch_id", "kind"], name="energy_share_once"),
+        ]
+        indexes = [models.Index(fields=["organization_id", "of_id", "season"], name="energy_share_of_account")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} share of {self.batch_id}"
 
 
 class DryerCalibration(models.Model):

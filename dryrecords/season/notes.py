@@ -46,6 +46,7 @@ SAYINGS = {
     "readings_cover_other_batches": "The fuel readings around this batch cover other batches too. Fuel is estimated.",
     "readings_far_apart": "The fuel readings lie more than a day outside of the batch: other use would be counted in.",
     "reading_above_capacity": "A tank reading is above the tank's capacity. Fuel is estimated.",
+    "fuel_account_finding": "The account of the tank has a finding here. Fuel is what was expected.",
     "power_count_fell": "The power meter counted backwards: check the readings. Electricity is estimated.",
     "overlaps_another_batch": "Another batch was in this dryer at the same time: check the times.",
     "tank_rose_without_delivery": "The tank rose with no delivery recorded: check the readings. Fuel is estimated.",
@@ -61,6 +62,9 @@ class Notes:
     missing: list[str] = field(default_factory=list)
     assumed: list[dict[str, Any]] = field(default_factory=list)
     warnings: list[dict[str, Any]] = field(default_factory=list)
+    # What the share of a tank's or a meter's account rests on; empty where the figure is none.
+    fuel_share: str = ""
+    electricity_share: str = ""
 
     def assume(self, name: str, value: float | None, basis: str) -> None:
         self.assumed.append({"field": name, "value": value, "basis": basis})

@@ -14,7 +14,14 @@ from dryrecords.harvest.models import Batch
 from dryrecords.journal import kinds, stale
 from dryrecords.journal.models import StaleMark
 from dryrecords.season import aggregate
-from dryrecords.season.affected import DRYERS_WITH_OPEN_MARKS, EVERYWHERE, LOCAL, touched_by_open_marks
+from dryrecords.season.affected import (
+    DRYERS_WITH_OPEN_ACCOUNTS,
+    DRYERS_WITH_OPEN_MARKS,
+    EVERYWHERE,
+    LOCAL,
+    dryers_touched_by_open_marks,
+    touched_by_open_marks,
+)
 from dryrecords.season.models import BatchResult, SiteSeason
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.models import Customer, Site
@@ -44,6 +51,8 @@ class SeasonView:
     complete_batches: int
     # Of the complete ones, those whose fuel was metered; that of the others is an estimate.
     fuel_metered_batches: int
+    # And those that have their share of what a tank gave to several.
+    fuel_allocated_batches: int
     figures: dict[str, float | None]
     by_dryer: dict[str, dict[str, Any]]
     by_crop: dict[str, dict[str, Any]]
@@ -69,11 +78,30 @@ def result_of(access: Access, batch: Batch) -> BatchResultView:
     """Of a batch that was found visible before."""
     # Wide marks, then the batch's own, then its result: work that lands between two reads goes the same way, so what
     # is read later is never older than what was found settled before.
-    touched = touched_by_open_marks(access.organization_id, batch.dryer_id)
+    touched = touched_by_open_marks(access.organization_id, batch.dryer_id, batch.pk)
     mark = StaleMark.objects.filter(organization_id=access.organization_id, kind=kinds.BATCH, key=str(batch.pk)).first()
     result = BatchResult.objects.filter(batch_id=batch.pk, organization_id=access.organization_id).first()
     settled = result is not None and mark is not None and mark.wanted == mark.done
     return BatchResultView(batch, result, settled and not touched, mark.last_error if mark else "")
+
+
+def batch_results(access: Access, batches: Sequence[Batch]) -> list[BatchResultView]:
+    """The same of many batches, in a number of queries that does not grow with them, read in the same order."""
+    touched = dryers_touched_by_open_marks(access.organization_id)
+    ids = {str(batch.pk): batch.pk for batch in batches}
+    marks = {
+        ids[mark.key]: mark
+        for mark in StaleMark.objects.filter(organization_id=access.organization_id, kind=kinds.BATCH, key__in=ids)
+    }
+    held = BatchResult.objects.filter(organization_id=access.organization_id, batch_id__in=ids.values())
+    results = {result.batch_id: result for result in held}
+    views = []
+    for batch in batches:
+        mark, result = marks.get(batch.pk), results.get(batch.pk)
+        settled = result is not None and mark is not None and mark.wanted == mark.done
+        quiet = touched is not None and batch.dryer_id not in touched
+        views.append(BatchResultView(batch, result, settled and quiet, mark.last_error if mark else ""))
+    return views
 
 
 def site_season(access: Access, site_id: UUID, season: int) -> SeasonView:
@@ -95,6 +123,7 @@ def season_overview(access: Access, season: int, customer_id: UUID | None = None
         batches=sum(view.batches for view in views),
         complete_batches=sum(view.complete_batches for view in views),
         fuel_metered_batches=sum(view.fuel_metered_batches for view in views),
+        fuel_allocated_batches=sum(view.fuel_allocated_batches for view in views),
         figures=aggregate.figures(parts),
         by_dryer={},
         by_crop={},
@@ -130,12 +159,16 @@ def _sites_with_open_work(organization_id: UUID, season: int) -> set[UUID]:
             WHERE organization_id = %(organization)s AND kind = %(site_season)s AND wanted > done
                 AND split_part(key, ':', 2) = %(season)s::text
             UNION
-            SELECT d.site_id FROM journal_stalemark m
+            SELECT n.site_id FROM journal_stalemark m
             JOIN harvest_batch b ON b.id = m.key::uuid JOIN equipment_dryer d ON d.id = b.dryer_id
+            -- What is drawn from a tank is shared by dryers that may stand at another site.
+            JOIN equipment_dryer n ON n.id = d.id OR n.tank_id = d.tank_id
             WHERE m.organization_id = %(organization)s AND m.kind = %(batch)s AND m.wanted > m.done
                 AND b.season = %(season)s
             UNION
             SELECT d.site_id FROM {DRYERS_WITH_OPEN_MARKS}
+            UNION
+            SELECT d.site_id FROM {DRYERS_WITH_OPEN_ACCOUNTS}
             """,
             {
                 "organization": organization_id,
@@ -157,6 +190,7 @@ def _view(site: Site, season: int, row: SiteSeason | None, fresh: bool) -> Seaso
         batches=row.batches if row else 0,
         complete_batches=row.complete_batches if row else 0,
         fuel_metered_batches=held.get("fuel_metered", 0),
+        fuel_allocated_batches=held.get("fuel_allocated", 0),
         figures=aggregate.figures(parts),
         by_dryer=held.get("by_dryer", {}),
         by_crop=held.get("by_crop", {}),

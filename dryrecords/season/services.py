@@ -6,6 +6,7 @@ import logging
 import math
 from collections import defaultdict
 from collections.abc import Callable, Sequence
+from datetime import timedelta
 from time import monotonic
 from typing import Any
 from uuid import UUID
@@ -23,20 +24,29 @@ from dryrecords.journal import kinds, stale
 from dryrecords.journal.models import StaleMark
 from dryrecords.journal.stale import Claim, Mark
 from dryrecords.season import aggregate
+from dryrecords.season.account_keys import Accounted, Key, keys_of_batches, keys_of_claims
+from dryrecords.season.accounts import compute_accounts
 from dryrecords.season.affected import batches_touched
 from dryrecords.season.assemble import Assembled, assemble
 from dryrecords.season.facts import BatchRow, load_facts
 from dryrecords.season.grids import compute_grids
 from dryrecords.season.learned import compute_calibrations
-from dryrecords.season.models import BatchResult, DryerCalibration, SiteSeason
+from dryrecords.season.models import BatchResult, DryerCalibration, EnergyAccount, EnergyShare, SiteSeason
 from dryrecords.season.notes import note_figures, note_flags
-from dryrecords.season.storing import save_results, save_site_season, stored_places, stored_results
+from dryrecords.season.storing import (
+    save_results,
+    save_site_season,
+    stored_accounted,
+    stored_places,
+    stored_results,
+)
 from dryrecords.tenancy import scope
 
 log = logging.getLogger(__name__)
 
 BATCHES_AT_ONCE = 500
 WIDE_AT_ONCE = 20
+ACCOUNTS_AT_ONCE = 10
 SITE_SEASONS_AT_ONCE = 10
 # A dryer is learned anew once for all that comes in meanwhile.
 CALIBRATE_AFTER_S = 10.0
@@ -48,13 +58,14 @@ def work_off(seconds: float = math.inf) -> bool:
     steps: list[tuple[Sequence[str], int, Callable[[Sequence[Claim]], None]]] = [
         (kinds.WIDE, WIDE_AT_ONCE, _spread),
         ([kinds.BATCH], BATCHES_AT_ONCE, compute_results),
+        ([kinds.ACCOUNT], ACCOUNTS_AT_ONCE, compute_accounts),
         ([kinds.SITE_SEASON], SITE_SEASONS_AT_ONCE, compute_site_seasons),
         ([kinds.FORECAST_GRID], 1, compute_grids),
         ([kinds.CALIBRATION], 1, compute_calibrations),
     ]
     while monotonic() < until:
-        # From wide to narrow: what a price change touches is marked before batches are computed, and those
-        # before their season is summed. The first kind with work has the turn.
+        # From wide to narrow: what a price change touches is marked before batches are computed, those before what
+        # they shared is accounted for, and that before their season is summed. The first kind with work has the turn.
         with scope.sweep():
             due = stale.due_kinds()
         if not any(due.intersection(of) and _work_on(of, limit, do) for of, limit, do in steps):
@@ -98,7 +109,9 @@ def _spread(claims: Sequence[Claim]) -> None:
     """Turn wide marks into marks of the batches they touch."""
     with transaction.atomic():
         touched = {batch_id for claim in claims for batch_id in batches_touched(claim)}
-        stale.raise_marks(claims[0].organization_id, [Mark(kinds.BATCH, str(batch_id)) for batch_id in touched])
+        accounts = [key.mark for key in keys_of_claims(claims)]
+        batches = [Mark(kinds.BATCH, str(batch_id)) for batch_id in touched]
+        stale.raise_marks(claims[0].organization_id, [*accounts, *batches])
         stale.settle(claims)
 
 
@@ -113,14 +126,24 @@ def compute_results(claims: Sequence[Claim]) -> None:
     rows = _result_rows(organization_id, facts.batches, assembled, figures, generations)
     live = {batch.id for batch in facts.batches}
     with transaction.atomic():
+        accounts = keys_of_batches(_accounted_otherwise(stored_accounted(ids), rows))
         places = {*stored_places(ids), *((r["site_id"], r["season"], r["dryer_id"], r["crop"]) for r in rows)}
         save_results(rows)
+        # Before the batches' own marks are locked: accounts lock theirs first, then those of batches.
+        stale.raise_marks(organization_id, [key.mark for key in accounts])
         overtaken = stale.settle(claims)
         # Settled first: whoever saves the same batches waits for the marks, and then sees what is deleted here.
         BatchResult.objects.filter(batch_id__in=set(ids) - live).delete()
         _take_back(overtaken)
         stale.raise_marks(organization_id, [calibration_mark(p[2], p[3]) for p in places], wait_s=CALIBRATE_AFTER_S)
         stale.raise_marks(organization_id, [site_season_mark(p[0], p[1]) for p in places])
+
+
+def _accounted_otherwise(before: dict[UUID, list[Any]], rows: Sequence[dict[str, Any]]) -> list[Accounted]:
+    """What accounts need of the batches of which they need something else than before: as it was, and as it is."""
+    after = {row["batch_id"]: row["accounted"] for row in rows}
+    changed = [id for id in {*before, *after} if before.get(id) != after.get(id)]
+    return [Accounted(*of[id]) for of in (before, after) for id in changed if of.get(id)]
 
 
 def _take_back(overtaken: Sequence[Claim]) -> None:
@@ -148,6 +171,7 @@ def _result_rows(
     columns |= {f"{name}_u": _nullable(figures.uncertainties[name]) for name in FIGURES}
     flags = {name: flag.tolist() for name, flag in figures.flags.items()}
     base_moisture = np.asarray(assembled.inputs.base_moisture_pct).tolist()
+    j_per_m3 = np.asarray(assembled.inputs.fuel_energy_j_per_m3).tolist()
     moment = clock.now()
     rows = []
     for i, batch in enumerate(batches):
@@ -172,10 +196,13 @@ def _result_rows(
                 "assumed": notes.assumed,
                 "warnings": notes.warnings,
                 "base_moisture_pct": base_moisture[i],
-                "fuel_basis": _basis(own["fuel_energy_j"], own_flags["fuel_estimated"]),
+                "fuel_basis": _basis(own["fuel_energy_j"], own_flags["fuel_estimated"], notes.fuel_share),
                 "electricity_basis": _basis(
-                    own["electricity_kwh"], own_flags["electricity_estimated"] or own_flags["electricity_from_fan"]
+                    own["electricity_kwh"],
+                    own_flags["electricity_estimated"] or own_flags["electricity_from_fan"],
+                    notes.electricity_share,
                 ),
+                "accounted": list(_accounted(batch, own, j_per_m3[i])),
                 **own,
             }
         )
@@ -186,10 +213,32 @@ def _nullable(column: np.ndarray[Any, Any]) -> list[float | None]:
     return [None if math.isnan(x) else x for x in column.tolist()]
 
 
-def _basis(figure: float | None, estimated: bool) -> str:
-    """Empty where there is no figure to rest on anything."""
+def _accounted(batch: BatchRow, own: dict[str, float | None], j_per_m3: float) -> Accounted:
+    """A liquid is accounted for by volume, gas by energy."""
+    unit_j = j_per_m3 if batch.fuel != "natural_gas" else 1.0
+    fuel, fuel_u = own["expected_fuel_energy_j"], own["expected_fuel_energy_j_u"] or 0.0
+    dried = batch.drying_ended_at
+    cooled = batch.cooling_ended_at or (dried and dried + timedelta(seconds=batch.cooling_s or 0.0))
+    return Accounted(
+        tank_id=str(batch.tank_id) if batch.tank_id else None,
+        site_id=str(batch.site_id),
+        dryer_id=str(batch.dryer_id),
+        started_at=batch.started_at.isoformat(),
+        drying_ended_at=dried.isoformat() if dried else None,
+        cooling_ended_at=cooled.isoformat() if cooled else None,
+        fuel=None if fuel is None else fuel / unit_j,
+        fuel_u=fuel_u / unit_j,
+        kwh=own["expected_electricity_kwh"],
+        kwh_u=own["expected_electricity_kwh_u"] or 0.0,
+    )
+
+
+def _basis(figure: float | None, estimated: bool, share: str) -> str:
+    """Empty where there is no figure to rest on anything; what the account says where the figure is its share."""
     if figure is None:
         return ""
+    if share:
+        return share
     return BatchResult.Basis.ESTIMATED if estimated else BatchResult.Basis.METERED
 
 
@@ -224,6 +273,7 @@ def _site_season(claim: Claim, site_id: UUID, season: int) -> dict[str, Any]:
         "complete_batches": len(rows),
         "figures": {
             "fuel_metered": sum(row[3] == BatchResult.Basis.METERED for row in rows),
+            "fuel_allocated": sum(row[3] == BatchResult.Basis.ALLOCATED for row in rows),
             "parts": aggregate.parts(columns),
             "by_dryer": aggregate.grouped(columns, [str(row[1]) for row in rows]),
             "by_crop": aggregate.grouped(columns, [row[2] for row in rows]),
@@ -246,14 +296,19 @@ def rebuild(season: int | None = None) -> int:
             count += len(ids)
             results.filter(organization_id=organization_id).delete()
             seasons.filter(organization_id=organization_id).delete()
+            accounts = EnergyAccount.objects.filter(organization_id=organization_id, **which)
+            keys = [Key(*row) for row in accounts.values_list("kind", "of_id", "season")]
+            accounts.delete()
+            EnergyShare.objects.filter(organization_id=organization_id, **which).delete()
             if season is None:
                 DryerCalibration.objects.filter(organization_id=organization_id).delete()
-            stale.raise_marks(organization_id, [Mark(kinds.BATCH, str(batch_id)) for batch_id in ids])
+            marks = [Mark(kinds.BATCH, str(batch_id)) for batch_id in ids]
+            stale.raise_marks(organization_id, [*marks, *(key.mark for key in keys)])
     return count
 
 
 def everything_fresh(organization_id: UUID) -> bool:
-    return not stale.open_marks(organization_id, [*kinds.WIDE, kinds.BATCH, kinds.SITE_SEASON])
+    return not stale.open_marks(organization_id, [*kinds.WIDE, kinds.BATCH, kinds.ACCOUNT, kinds.SITE_SEASON])
 
 
 def all_failures() -> list[tuple[str, str, str]]:

@@ -67,6 +67,12 @@ def stored_results(organization_id: UUID, site_id: UUID, season: int, columns: S
         return cursor.fetchall()
 
 
+def stored_accounted(batch_ids: Sequence[UUID]) -> dict[UUID, list[Any]]:
+    """Locked, in the order in which results are saved: whoever saves the same ones sees what the other saved."""
+    results = BatchResult.objects.select_for_update().filter(batch_id__in=batch_ids).order_by("batch_id")
+    return dict(results.values_list("batch_id", "accounted"))
+
+
 def stored_places(batch_ids: Sequence[UUID]) -> list[tuple[UUID, int, UUID, str]]:
     """Site, season, dryer and crop under which these batches' results are counted now."""
     results = BatchResult.objects.filter(batch_id__in=batch_ids)

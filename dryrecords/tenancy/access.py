@@ -20,7 +20,9 @@ class Role(models.TextChoices):
 
 
 # What happened in the yard: an operator records it; everything else is the office's.
-YARD = frozenset({"batches", "readings", "samples", "fuel-readings", "fuel-deliveries", "power-readings", "lots"})
+YARD = frozenset(
+    {"batches", "readings", "samples", "tickets", "fuel-readings", "fuel-deliveries", "power-readings", "lots"}
+)
 WRITES_EVERYTHING = frozenset({Role.OWNER, Role.OFFICE})
 
 

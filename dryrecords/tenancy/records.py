@@ -32,8 +32,8 @@ class Record(models.Model):
     resource: ClassVar[str]
     # The column by which lists run, newest first.
     listed_by: ClassVar[str] = "created_at"
-    # A child that goes when its parent goes; every other child keeps its parent from being removed.
-    removed_with: ClassVar[str] = ""
+    # A child that goes when one of these parents goes; every other child keeps its parent from being removed.
+    removed_with: ClassVar[tuple[str, ...]] = ()
     # Ways to the customer it belongs to, as `of_customer` has it: the first that leads somewhere counts.
     customer_paths: ClassVar[tuple[str, ...]] = ()
 

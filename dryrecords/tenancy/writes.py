@@ -15,6 +15,7 @@ from typing import Any, Generic, TypeVar, cast
 from uuid import UUID
 
 from django.apps import apps
+from django.contrib.postgres.constraints import ExclusionConstraint
 from django.db import IntegrityError, connection, models, transaction
 from django.db.models import F
 
@@ -115,7 +116,7 @@ class Writer(Generic[R]):
     def restore(self, access: Access, record_id: UUID, *, version: int | None = None) -> R:
         """Take a removal back, with the children that went with the record. One that is there is left as it is."""
         access.must_write(self.model.resource)
-        with transaction.atomic():
+        with _explained(self.model), transaction.atomic():
             # Parents are locked first. While it is removed nobody gives it others.
             found = self.model._default_manager.ever_visible_to(access).filter(pk=record_id).first()
             if found is not None and found.deleted_at is not None:
@@ -235,7 +236,7 @@ def _children(record: Record) -> Iterator[tuple[type[Record], models.QuerySet[An
         child = relation.related_model
         if isinstance(child, type) and issubclass(child, Record):
             held = child._default_manager.filter(**{relation.field.name: record})
-            yield child, held, child.removed_with == relation.field.name
+            yield child, held, relation.field.name in child.removed_with
 
 
 def _locked_ids(records: models.QuerySet[Any]) -> list[UUID]:
@@ -264,8 +265,8 @@ def explain(model: type[Record], error: IntegrityError) -> DomainError:
     for constraint in model._meta.constraints:
         if constraint.name == name:
             field, _, detail = str(constraint.violation_error_message).partition("|")
-            if isinstance(constraint, models.UniqueConstraint):
-                text = f"{field} {detail}"
-                return Conflict(text, code="already_there", errors=[FieldError(f"/{field}", "already_there", text)])
+            if isinstance(constraint, models.UniqueConstraint | ExclusionConstraint):
+                text, code = f"{field} {detail}", constraint.violation_error_code or "already_there"
+                return Conflict(text, code=code, errors=[FieldError(f"/{field}", code, text)])
             return invalid(f"/{field}", constraint.violation_error_code or "invalid", f"{field} {detail}")
     return invalid("", "refused_by_database", f"The database refused the values ({name or 'unknown rule'}).")

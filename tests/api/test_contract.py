@@ -28,6 +28,7 @@ from tests.api.offline import hold
 from tests.api.test_isolation import id_in
 from tests.factories import Farm
 from tests.imports.brought import brought
+from tests.settlement import audited
 
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
 SCHEMA = schemathesis.openapi.from_dict(orjson.loads(document()))
@@ -42,6 +43,7 @@ def one_connection(farm: Farm) -> Iterator[None]:
     # Something for the routes that look after what was held.
     hold(farm)
     brought(farm)
+    audited.audit_of(farm)
     for signal in (request_started, request_finished):
         signal.disconnect(close_old_connections)
     yield
@@ -51,7 +53,7 @@ def one_connection(farm: Farm) -> Iterator[None]:
 
 def resource_of(label: str) -> str:
     name = label.split()[1].split("/")[3] if "{id}" in label else "customers"
-    return "samples" if name in ("sync", "imports") else name
+    return {"sync": "samples", "imports": "samples", "audits": "tickets"}.get(name, name)
 
 
 @pytest.mark.parametrize("label", OPERATIONS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from urllib.parse import quote
 
 import pytest
 
@@ -32,6 +33,17 @@ TABLE = {
         "crop": ("corn", "oats"),
         "from": ("2025-10-06T12:00:00Z", "2025-10-06T12:00:01Z"),
         "to": ("2025-10-06T12:00:01Z", "2025-10-06T12:00:00Z"),
+    },
+    "tickets": {
+        "buyer": (quote("Invented Elevator"), "Other"),
+        "number": ("T-1", "T-2"),
+        "crop": ("corn", "oats"),
+        "disposition": ("sold", "stored"),
+        "customer": "customers",
+        "lot": "lots",
+        "season": (2025, 2024),
+        "from": ("2025-10-06", "2025-10-07"),
+        "to": ("2025-10-07", "2025-10-06"),
     },
     "readings": {
         "batch": "batches",
@@ -83,6 +95,20 @@ TABLE = {
         "from": ("2025-08-01", "2025-08-02"),
         "to": ("2025-08-02", "2025-08-01"),
     },
+    "rates": {
+        "customer": "customers",
+        "crop": (None, "corn"),
+        "from": ("2025-08-01", "2025-08-02"),
+        "to": ("2025-08-02", "2025-08-01"),
+    },
+    "schedules": {
+        "buyer": (quote("Invented Elevator"), "Other"),
+        "crop": ("corn", "oats"),
+        "disposition": ("any", "sold"),
+        "in_force_at": ("2025-08-01", "2025-07-31"),
+        "from": ("2025-08-01", "2025-08-02"),
+        "to": ("2025-08-02", "2025-08-01"),
+    },
     "settings": {
         "customer": "customers",
         "crop": (None, "corn"),
@@ -96,8 +122,10 @@ CASES = [(name, parameter) for name, parameters in TABLE.items() for parameter i
 def test_the_table_has_every_filter() -> None:
     always = {"updated_since", "limit", "cursor", "format"}
     known = {resource.name: set(resource.parameters) - always for resource in RESOURCES}
-    # A sample is of a batch or of a bin; the farm's is of a batch.
-    assert {name: set(filters) | ({"bin"} if name == "samples" else set()) for name, filters in TABLE.items()} == known
+    # A sample is of a batch, of a bin or of a ticket; the farm's is of a batch.
+    assert {
+        name: set(filters) | ({"bin", "ticket"} if name == "samples" else set()) for name, filters in TABLE.items()
+    } == known
 
 
 @pytest.mark.parametrize(("name", "parameter"), CASES)

@@ -21,6 +21,7 @@ from tests.api.offline import hold
 from tests.api.test_problems import pointers, problem
 from tests.factories import Farm
 from tests.imports.brought import brought
+from tests.settlement import audited
 
 NAMES = [resource.name for resource in RESOURCES]
 
@@ -35,6 +36,9 @@ WITHOUT_ID = {f"api/v1/{name}": ["GET", "POST"] for name in NAMES} | {
     "api/v1/readings/bulk": ["POST"],
     "api/v1/samples/bulk": ["POST"],
     "api/v1/imports": ["GET", "POST"],
+    "api/v1/statements": ["GET", "POST"],
+    "api/v1/audits": ["GET", "POST"],
+    "api/v1/meters/comparison": ["GET"],
     **{f"api/v1/grain/{name}": ["POST"] for name in ("shrink", "equilibrium", "air", "airflow", "storage-time")},
 }
 # Routes with an id in the path, the kind of record it is of, and every method they have.
@@ -52,12 +56,28 @@ WITH_ID = (
         # So has an import.
         "api/v1/imports/<id:id>": ("samples", ["GET"]),
         "api/v1/imports/<id:id>/errors.csv": ("samples", ["GET"]),
+        # And an audit that of its ticket.
+        "api/v1/audits/<id:id>": ("tickets", ["GET"]),
+        "api/v1/audits/<id:id>/cancel": ("tickets", ["POST"]),
+        "api/v1/audits/<id:id>/findings": ("tickets", ["GET"]),
+        "api/v1/audits/<id:id>/findings.csv": ("tickets", ["GET"]),
         "api/v1/dryers/<id:id>/forecast": ("dryers", ["POST"]),
         "api/v1/dryers/<id:id>/forecast-grids": ("dryers", ["POST"]),
         "api/v1/forecast-grids/<id:id>": ("forecast-grids", ["GET"]),
         "api/v1/dryers/<id:id>/calibration": ("dryers", ["GET"]),
         "api/v1/dryers/<id:id>/advice": ("dryers", ["GET"]),
         "api/v1/bins/<id:id>/storage": ("bins", ["GET"]),
+        "api/v1/tanks/<id:id>/account": ("tanks", ["GET"]),
+        "api/v1/tanks/<id:id>/vaporisation": ("tanks", ["GET"]),
+        "api/v1/dryers/<id:id>/power-account": ("dryers", ["GET"]),
+        "api/v1/dryers/<id:id>/efficiency": ("dryers", ["GET"]),
+        "api/v1/sites/<id:id>/power-account": ("sites", ["GET"]),
+        "api/v1/sites/<id:id>/outlook": ("sites", ["GET"]),
+        "api/v1/statements/<id:id>": ("statements", ["GET"]),
+        "api/v1/statements/<id:id>.html": ("statements", ["GET"]),
+        "api/v1/statements/<id:id>.pdf": ("statements", ["GET"]),
+        "api/v1/schedules/<id:id>/quote": ("schedules", ["POST"]),
+        "api/v1/schedules/<id:id>/table": ("schedules", ["GET"]),
     }
 )
 REFERENCES = [
@@ -97,6 +117,8 @@ def test_every_method_has_a_row(address: str) -> None:
 def id_in(farm: Farm, name: str) -> UUID:
     if name == "forecast-grids":
         return factories.forecast_grid(farm.by, farm["dryers"]).pk
+    if name == "statements":
+        return factories.statement(farm.by, farm["customers"]).pk
     found: UUID = farm[name].pk
     return found
 
@@ -119,6 +141,7 @@ def test_ids_of_others_in_paths(address: str, role: str, farm: Farm) -> None:
     name, methods = WITH_ID[address]
     hold(farm)
     brought(farm)
+    audited.audit_of(farm)
     stranger = Client(factories.token(factories.organization("Another Invented Drying"), role))
     for method in methods:
         foreign = problem(stranger.send(method, path_of(address, id_in(farm, name)), {}), 404)
@@ -133,7 +156,11 @@ def test_ids_of_others_in_bodies(name: str, field: str, farm: Farm) -> None:
     stranger = Client(factories.token(factories.organization("Another Invented Drying")))
     body = bodies(own)[name]
     # What is of exactly one of two things.
-    other_parent = {"bin": "batch", "site": "dryer"}.get(field) if name in ("samples", "power-readings") else None
+    other_parent = (
+        {"bin": "batch", "ticket": "batch", "site": "dryer"}.get(field)
+        if name in ("samples", "power-readings")
+        else None
+    )
     change = {field: str(farm[f"{field}es" if field == "batch" else f"{field}s"].pk)}
     change |= {other_parent: None} if other_parent else {}
     foreign = pointers(stranger.post(name, body | change))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -121,6 +122,32 @@ def test_advice() -> None:
     assert given["settings"] == {"plenum_temp_f": 190, "ambient_temp_f": 20, "ambient_rh_pct": 80}
     # 120 to 160 F for corn in batch bins: extension text.
     assert any("160 F" in said for said in given["cautions"])
+
+
+def test_advice_goes_by_the_buyers_schedule() -> None:
+    """One that takes little off lets the aim rise; without a price of the grain its dollars weigh nothing."""
+    scene = Scene(0)
+    by = scene.yard.by
+    asked = "advice?crop=corn&moisture_in_pct=22"
+    flat = scene.told(asked)
+    assert (flat["schedule"], "No schedule to go by" in flat["discount_basis"]) == (None, True)
+    posted = factories.schedule(by, rules={"base_moisture_pct": "15.5", "shrink": {"method": "dry_matter"}})
+    unpriced = scene.told(asked)
+    assert (unpriced["schedule"], unpriced["losses"]["unit"]) == (None, "share_of_price")
+    assert "Without a price" in unpriced["discount_basis"]
+    factories.price(by, kind="grain", crop="corn", unit_price_usd=Decimal("4.00"))
+    told = scene.told(asked)
+    assert (told["schedule"], told["base_moisture_pct"]) == (str(posted.pk), 15.5)
+    assert str(posted.pk) in told["discount_basis"]
+    assert told["discount_basis"] in told["assumed"]
+    assert told["target_moisture_pct"] > flat["target_moisture_pct"]
+    assert scene.told(f"{asked}&base_moisture_pct=15")["base_moisture_pct"] == 15
+    factories.schedule(by, buyer="Second Invented Elevator")
+    several = scene.told(asked)
+    assert (several["schedule"], "say buyer" in several["discount_basis"]) == (None, True)
+    assert scene.told(f"{asked}&buyer=Invented%20Elevator")["schedule"] == str(posted.pk)
+    refused = scene.client().get(f"dryers/{scene.dryer.pk}/{asked}&buyer=Nobody")
+    assert pointers(refused) == {"/buyer": "no_schedule"}
 
 
 @pytest.mark.parametrize(

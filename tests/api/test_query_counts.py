@@ -39,6 +39,7 @@ def copies(client: Client, name: str, body: dict[str, object], count: int) -> No
     for number in range(count):
         # Of what is in force there is one row for each moment.
         moment = {"effective_from": f"{2000 + count}-10-{number + 1:02}"} if "effective_from" in body else {}
+        moment |= {"effective_to": f"{2000 + count}-10-{number + 2:02}"} if "effective_to" in body else {}
         assert client.post(name, body | moment).status_code == 201
 
 

@@ -12,7 +12,7 @@ from tests.api.test_problems import problem
 from tests.factories import Farm
 
 # What a customer never sees: it is the organization's own.
-NOT_A_CUSTOMERS = {"meters"}
+NOT_A_CUSTOMERS = {"meters", "schedules"}
 
 
 def client_of(role: str, farm: Farm) -> Client:

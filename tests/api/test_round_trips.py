@@ -57,11 +57,13 @@ def test_what_is_left_out_is_null_outside(name: str, farm: Farm, office: Client)
     required = {field for field, kind in serializer().fields.items() if kind.required and not kind.read_only}
     body = bodies(farm)[name]
     kept = required | ({"batch"} if name == "samples" else set()) | ({"dryer"} if name == "power-readings" else set())
+    kept |= {"bands"} if name == "rates" else set()
     kept |= {"volume_gal"} if name == "fuel-readings" else {"crop"} if name == "prices" else set()
     made = office.post(name, {field: body[field] for field in kept})
     assert made.status_code == 201, made.content
     UUID(made.json()["id"])
-    filled_in = {"season", "bottom", "fill_peaked", "temperature_corrected", "fans", "refills"}
+    filled_in = {"season", "bottom", "disposition", "fill_peaked", "temperature_corrected", "fans", "refills"}
+    filled_in |= {"points_counted", "moisture_rounding_pct", "bushel_rounding_bu"}
     filled_in |= {"id", "version", "created_at", "updated_at"}
     given = {field for field, value in made.json().items() if value is not None} - filled_in
     assert given == kept - filled_in
@@ -97,11 +99,14 @@ CHANGES: dict[str, dict[str, Any]] = {
     "bins": {"bottom": "flat"},
     "meters": {"serial_number": None},
     "lots": {"base_moisture_pct": None},
+    "tickets": {"stated": {"net_bu": "853.7"}},
     "readings": {"burner": None},
     "samples": {"moisture_pct": 15.3},
     "fuel-readings": {"volume_gal": None, "gauge_pct": 33.3},
     "fuel-deliveries": {"unit_price_usd": "2.01"},
     "power-readings": {"meter_kwh": 23_456.8},
     "prices": {"unit_price_usd": "4.2"},
+    "rates": {"out_usd_bu": "0.08"},
     "settings": {"handling_pct": 0.7},
+    "schedules": {"rules": {"base_moisture_pct": "14.5"}},
 }

@@ -51,6 +51,7 @@ def test_names_and_nesting(computed: Farm, office: Client) -> None:
         "wet_bu dry_bu base_bu market_bu fuel_gal fuel_btu fuel_therm electricity_kwh energy_btu_per_lb_water "
         "fuel_btu_per_lb_water thermal_efficiency_pct gal_per_point_bu drying_h throughput_bu_h",
         "shrink": "water_pct handling_pct total_pct",
+        "expected": "fuel_btu electricity_kwh",
         "heat": "latent_btu grain_btu other_btu",
         "cost": "fuel_usd electricity_usd total_usd usd_per_point_bu",
         "over_drying": "points water_lb unsold_bu unsold_usd extra_fuel_gal extra_fuel_usd extra_electricity_kwh "

@@ -127,12 +127,22 @@ def test_a_customer_gets_its_own(farm: Farm, office: Client) -> None:
     factories.price(farm.by)
     mine, cursor = follow(customer_client(farm["customers"]))
     assert replay(mine) == lists(customer_client(farm["customers"]))
-    assert {change["resource"] for change in mine} == set(farm.records) - {"meters"}
+    assert {change["resource"] for change in mine} == set(farm.records) - {"meters", "schedules"}
     assert [change["id"] for change in follow(customer_client(other))[0]] == [str(other.pk)]
     office.delete(f"batches/{farm['batches'].pk}")
     later, _ = follow(customer_client(farm["customers"]), cursor)
     assert {(c["resource"], c["op"]) for c in later} == {(n, "delete") for n in ("batches", "readings", "samples")}
     assert follow(customer_client(other), limit=1)[0][0]["id"] == str(other.pk)
+
+
+def test_a_rate_for_all_reaches_every_customer_and_leaves_every_one(farm: Farm, office: Client) -> None:
+    other = customer_client(factories.customer(farm.by, name="Neighbour"))
+    _, cursor = follow(other)
+    rate = factories.rate(farm.by)
+    came, cursor = follow(other, cursor)
+    assert [(change["id"], change["op"]) for change in came] == [(str(rate.pk), "create")]
+    office.delete(f"rates/{rate.pk}")
+    assert [(change["id"], change["op"]) for change in follow(other, cursor)[0]] == [(str(rate.pk), "delete")]
 
 
 @pytest.mark.parametrize(

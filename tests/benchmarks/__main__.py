@@ -12,12 +12,14 @@ from tests.benchmarks.ground import own_database, own_engines
 BENCHMARKS = {
     "list": ("list_batches", "200 batches through the view, against PostgreSQL building the same JSON"),
     "recompute": ("recompute", "stale batches in a season of 10,000, against the numeric core and reading the rows"),
+    "allocate": ("allocate", "what tanks gave, shared out to 10,000 batches, against SciPy interval by interval"),
     "bed": ("bed", "forecasts of a bed, against SciPy on its equations and compiled loops of the same model"),
     "rules": ("audit_rules", "1,000,000 tickets settled in integers, against decimals ticket by ticket; growth"),
     "wall": ("wall", "requests and background work behind row-level security, against the same without it"),
     "fresh": ("post_to_fresh", "from post to fresh result at 50 posts a second, against 1 post a second"),
     "sync": ("first_sync", "a first sync of 100,000 changes, against PostgreSQL giving the same entries as JSON"),
     "pages": ("pages", "the office pages in a season of 10,000 batches, against the API's answers from the same rows"),
+    "audit": ("audit", "1,000,000 tickets audited from the database, against merely reading the same rows"),
     "push": ("push", "10,000 samples pushed over HTTP, against COPY of the same rows into the same tables"),
     "flat": ("flat", "a pushed row in a table of 100,000 and of 1,000,000 rows, against one in a table of 1,000"),
 }

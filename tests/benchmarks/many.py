@@ -12,7 +12,7 @@ from django.db import connection
 
 from dryrecords.core.ids import new_id
 from dryrecords.equipment.models import Dryer
-from dryrecords.harvest.models import Batch, FuelReading, Sample
+from dryrecords.harvest.models import Batch, FuelDelivery, FuelReading, Sample
 from tests import factories as make
 
 SITES = 8
@@ -20,6 +20,9 @@ DRYERS_OF_A_SITE = 8
 # Of each site's dryers so many have a tank of their own that is read before and after every batch; the others share.
 WITH_OWN_TANK = 2
 EVERY = timedelta(hours=12)
+# Of a tank that one dryer has, and of one that the others of a site share.
+BATCH_TANK_M3, SHARED_M3 = 3.785411784, 37.85411784
+LEVEL_PCT = 70.0
 STAMP = {"created_at": make.START, "updated_at": make.START}
 
 
@@ -38,7 +41,7 @@ class ManyBatches:
 
     def _site(self, number: int) -> list[Dryer]:
         place = make.site(self.by, self.customer, name=f"Site {number}")
-        shared = make.tank(self.by, place)
+        shared = make.tank(self.by, place, capacity_m3=SHARED_M3)
         own = [make.tank(self.by, place, name=f"Tank {i}") for i in range(WITH_OWN_TANK)]
         tanks = own + [shared] * (DRYERS_OF_A_SITE - WITH_OWN_TANK)
         return [make.dryer(self.by, place, name=f"Dryer {i}", tank_id=tank.pk) for i, tank in enumerate(tanks)]
@@ -83,8 +86,11 @@ class ManyBatches:
         tanks = {dryer.pk: dryer.tank_id for dryer in self.dryers}
         own = {d.pk for i, d in enumerate(self.dryers) if i % DRYERS_OF_A_SITE < WITH_OWN_TANK}
         read = [b for i, b in enumerate(self.batches) if b.dryer_id in own or i % 20 == 0]
-        readings = [each for batch in read for each in self._gauges(batch, tanks[batch.dryer_id])]
+        readings = [
+            each for batch in read for each in self._gauges(batch, tanks[batch.dryer_id], batch.dryer_id in own)
+        ]
         FuelReading.objects.bulk_create(readings, batch_size=2000)
+        FuelDelivery.objects.bulk_create(self._deliveries(tanks), batch_size=2000)
         for kind, crop, price in (("propane", "", "1.90"), ("grain", "corn", "4.00"), ("electricity", "", "0.11")):
             make.price(self.by, kind=kind, crop=crop, unit_price_usd=Decimal(price))
         make.setting(self.by)
@@ -105,12 +111,27 @@ class ManyBatches:
             for stage, at, around in stages
         ]
 
-    def _gauges(self, batch: Batch, tank_id: Any) -> list[FuelReading]:
-        level = self.random.uniform(50, 80)
-        moments = [(batch.started_at, level), (batch.drying_ended_at, level - 12)]
+    def _gauges(self, batch: Batch, tank_id: Any, own: bool) -> list[FuelReading]:
+        """Full to one level before each batch; a tank of its own gives 12 %, a shared one as much to each of six."""
+        used = 12.0 if own else 12.0 * BATCH_TANK_M3 / SHARED_M3 * (DRYERS_OF_A_SITE - WITH_OWN_TANK)
+        before, after = (level + self.random.normal() for level in (LEVEL_PCT, LEVEL_PCT - used))
+        moments = [(batch.started_at, before), (batch.drying_ended_at, after)]
         return [
             FuelReading(id=new_id(), tank_id=tank_id, at=at, gauge_pct=pct, fuel_temp_c=8.0, **self.stamp)
             for at, pct in moments
+        ]
+
+    def _deliveries(self, tanks: dict[Any, Any]) -> list[FuelDelivery]:
+        """What each batch burnt is brought before the next one."""
+        return [
+            FuelDelivery(
+                id=new_id(),
+                tank_id=tanks[batch.dryer_id],
+                at=batch.started_at + EVERY - timedelta(hours=1),
+                volume_m3=0.12 * BATCH_TANK_M3,
+                **self.stamp,
+            )
+            for batch in self.batches
         ]
 
 

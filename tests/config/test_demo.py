@@ -12,7 +12,7 @@ from dryrecords.config import demo
 from dryrecords.harvest.models import Batch, Sample
 from dryrecords.journal.models import Change
 from dryrecords.season import services
-from dryrecords.season.models import BatchResult
+from dryrecords.season.models import BatchResult, EnergyAccount
 from dryrecords.tenancy.models import Organization, Token
 
 pytestmark = [pytest.mark.django_db, pytest.mark.services]
@@ -53,6 +53,21 @@ def test_figures_are_those_of_grain_dryers(season: None) -> None:
     assert 0.014 < sorted(gallons)[len(gallons) // 2] < 0.025
 
 
+def test_accounts_close_and_name_the_mistyped_gauge(season: None) -> None:
+    """One reading of the season was written down wrong; nothing else is found in any tank or meter."""
+    accounts = list(EnergyAccount.objects.all())
+    assert len(accounts) >= 9
+    for account in accounts:
+        for row in account.figures["intervals"]:
+            parts = row["allocated"] + row["other"] + row["found"] + row["unallocated"]
+            assert parts == pytest.approx(row["drawn"], rel=1e-9, abs=1e-9)
+    (finding,) = [finding for account in accounts for finding in account.figures["findings"]]
+    # A gauge at 70 % of 12,000 gal went into the book as 7.
+    assert finding["kind"] == "reading_doubtful"
+    assert finding["reading_off"] == pytest.approx(-0.63 * 12_000 * 0.003785411784, abs=3 * finding["size_u"])
+    assert BatchResult.objects.filter(fuel_basis="allocated").count() > 150
+
+
 def test_table_has_a_row_per_site_and_one_for_all(season: None) -> None:
     lines = demo.season_table().splitlines()
     assert len(lines) == 1 + 1 + 6 + 1 + 1
@@ -68,6 +83,19 @@ def test_rebuild_of_the_season_gives_the_same_bits(season: None) -> None:
     before = rows()
     call_command("rebuild_results", season=demo.SEASON)
     assert rows() == before
+
+
+def test_a_statement_is_issued_once_and_names_what_it_leaves_out(season: None) -> None:
+    statement = demo.statement()
+    assert (str(statement), demo.statement().pk) == ("2025-0001", statement.pk)
+    document = statement.document
+    charged = sum(len(section["loads"]) for section in document["lots"])
+    codes = [each["code"] for each in document["unresolved"]]
+    assert charged + len(codes) == Batch.objects.filter(Batch.of_customer(statement.customer_id)).count() > 50
+    assert set(codes) == {"figures_missing"}
+    assert [each["crop"] for each in document["totals"]["by_crop"]] == ["corn", "soybean", "wheat"]
+    # A few cents a point and bushel are some thousand dollars a season.
+    assert 5_000 < statement.total_usd < 100_000
 
 
 def test_new_start_revokes_the_token_of_the_last(season: None) -> None:

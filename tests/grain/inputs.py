@@ -42,6 +42,8 @@ def random_inputs(count: int, seed: int, missing: float = 0.15) -> BatchInputs:
         "cooling_s": rng.uniform(0.0, 3600.0, count),
         "grain_temp_c": rng.uniform(-5.0, 30.0, count),
         "plenum_temp_c": rng.uniform(40.0, 100.0, count),
+        "ambient_temp_c": rng.uniform(-15.0, 30.0, count),
+        "ambient_rh_pct": rng.uniform(20.0, 100.0, count),
         "grain_temp_out_c": rng.uniform(30.0, 80.0, count),
         "price_grain_usd_per_bu": rng.uniform(3.0, 12.0, count),
         "price_fuel_usd_per_j": rng.uniform(1e-8, 3e-8, count),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from datetime import UTC, datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from django.test.utils import CaptureQueriesContext
 from api.root import RESOURCES
 from dryrecords.core.ids import new_id
 from dryrecords.harvest import imports
-from dryrecords.harvest.models import Batch, Import, Reading, Sample
+from dryrecords.harvest.models import Batch, Import, Reading, Sample, Ticket
 from dryrecords.journal.models import Change
 from dryrecords.tenancy.models import Customer
 from tests import factories
@@ -87,6 +88,39 @@ def test_a_messy_season(farm: Farm, tmp_path: Path) -> None:
     assert wet.taken_at == datetime(2025, 10, 13, 12, 50, tzinfo=UTC)
     change = Change.objects.get(record_id=wet.pk)
     assert change.actor == "command import_csv"
+
+
+def test_tickets_as_an_elevator_prints_them(farm: Farm, tmp_path: Path) -> None:
+    """Decimals to the last digit; one number twice is taken, the same row twice is not."""
+    header = (
+        "Ticket,Elevator,Grain,Field,Delivered,{},Tare (lb),Moisture %,Price per bushel ($/bu),Net bushels,Net paid\n"
+    )
+    row = (
+        '{},Invented Elevator,Corn,Corn of the north field,10/20/2025 8:00,"79,860.05",27500,20.3,4.1875,853.655,"{}"\n'
+    )
+    rows = row.format("10482", "$3,379.65") * 2 + row.format("10482", "3380.65") + row.format("10483", "3379.65")
+    rows += rows.splitlines()[0].replace("8:00", "9:00") + "\n"
+    assert "In which unit is 'Gross'" in refusal(tmp_path, "tickets", header.format("Gross") + rows)
+    assert "What does 'kg'" in refusal(tmp_path, "tickets", header.format("Gross (kg)") + rows)
+    said = take_in(tmp_path, "tickets", header.format("Gross (lb)") + rows)
+    assert "5 rows: 3 new, 1 there already, 1 refused." in said
+    assert "stated/net_amount_usd" in said
+    made = Ticket.objects.filter(number="10482").earliest("delivered_at")
+    assert (made.gross_lb, made.price_usd_bu, made.lot_id) == (
+        Decimal("79860.05"),
+        Decimal("4.1875"),
+        farm["lots"].pk,
+    )
+    assert (made.stated_net_bu, made.stated_net_amount_usd) == (Decimal("853.655"), Decimal("3379.65"))
+    samples = "Ticket,Stage,Date,Time,Moisture %\n{},delivered,10/20/2025,7:50 AM,20.1\n"
+    assert "1 new" in take_in(tmp_path, "samples", samples.format("10483"))
+    assert "2 of ticket are '10482'" in take_in(tmp_path, "samples", samples.format("10482"))
+
+
+def refusal(tmp_path: Path, kind: str, text: str) -> str:
+    with pytest.raises(CommandError) as refused:
+        take_in(tmp_path, kind, text)
+    return str(refused.value)
 
 
 def test_two_of_one_name_are_told_apart_by_the_site(farm: Farm, tmp_path: Path) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -39,6 +38,7 @@ from tests.office.browsing import (
     sticks_out,
 )
 from tests.office.writing import writing_paths
+from tests.threads import in_threads
 
 # Each test looks from inside a transaction of its own; the pages come from what the season's fixture has committed.
 pytestmark = pytest.mark.django_db
@@ -122,6 +122,31 @@ def page(request: pytest.FixtureRequest, browser: Browser, office: Office) -> It
 def size(page: Page) -> str:
     assert page.viewport_size is not None
     return next(name for name, (width, _) in SIZES.items() if width == page.viewport_size["width"])
+
+
+def work_off() -> None:
+    """As a worker would, committed: what was entered in the browser is in the figures of the next page."""
+    with in_threads(services.work_off):
+        pass
+
+
+def test_what_is_entered_meanwhile_shows_on_the_next_page(page: Page, office: Office) -> None:
+    """Written by a field app, say; the page says that its figures are about to change, and then they have."""
+    batch = Batch.objects.get(pk=office.paths["batch"].rsplit("/", 1)[1])
+    page.goto(office.address + office.paths["batch"])
+    before = page.locator(".figure").inner_text()
+    waiting = page.get_by_text("these figures are about to change")
+    expect(waiting).to_have_count(0)
+    by = access_of_command(Organization.objects.get(name=demo.ORGANIZATION), "test")
+    sample = {"stage": "cooled", "taken_at": batch.drying_ended_at + timedelta(hours=3), "moisture_pct": 9.0}
+    with in_threads(lambda: factories.sample(by, batch, **sample)):
+        pass
+    page.reload()
+    expect(waiting).to_be_visible()
+    work_off()
+    page.reload()
+    expect(waiting).to_have_count(0)
+    assert page.locator(".figure").inner_text() != before
 
 
 def test_one_batch_from_the_board_to_its_result(page: Page, office: Office) -> None:
@@ -242,7 +267,7 @@ def test_a_corrected_sample_changes_the_figure(page: Page, size: str, office: Of
     expect(page.get_by_role("status").first).to_have_text("The sample is corrected.")
     expect(result).to_contain_text("about to change")
     picture(page, "corrected", size)
-    worked_off()
+    work_off()
     page.reload()
     expect(result).not_to_contain_text("about to change")
     assert result.get_by_text("Moisture out").locator("..").inner_text() != before
@@ -288,15 +313,3 @@ def test_by_hand_without_scripts(browser: Browser, office: Office) -> None:
 
 def _faults(page: Page) -> list[str]:
     return [fault["id"] for fault in Axe().run(page).response["violations"] if fault["impact"] in SERIOUS]
-
-
-def worked_off() -> None:
-    """By a worker with a connection of its own, so that the pages see it."""
-    worker = threading.Thread(target=_work)
-    worker.start()
-    worker.join()
-
-
-def _work() -> None:
-    services.work_off()
-    connection.close()

@@ -19,6 +19,7 @@ from dryrecords.harvest import services as harvest
 from dryrecords.harvest.models import Sample
 from dryrecords.season import services
 from dryrecords.season.models import BatchResult
+from dryrecords.tenancy.access import Role
 from tests import factories
 from tests.factories import START, Farm
 from tests.office.client import signed_in
@@ -123,6 +124,19 @@ def test_a_corrected_sample_changes_the_figures_of_its_batch(computed: Farm, own
     assert "Moisture out 13.2 ±" in told
     assert "sample corrected" in told
     assert "moisture 14.2 % → 13.2 %" in told
+
+
+def test_what_was_before_a_batch_changed_hands_stays_with_whose_it_was(farm: Farm, owner: Client) -> None:
+    path = f"/office/batches/{farm['batches'].pk}"
+    harvest.batches.correct(farm.by, farm["batches"].pk, {"note": "Said to the first"})
+    harvest.batches.correct(farm.by, farm["batches"].pk, {"note": "Said to both"})
+    second = factories.customer(farm.by, name="South Field Farm")
+    harvest.lots.correct(farm.by, farm["lots"].pk, {"customer_id": second.pk})
+    assert "Said to the first" in text_of(owner, path)
+    told = text_of(signed_in("max", role=Role.CUSTOMER, of=second), path)
+    assert "batch came here" in told
+    assert "Said to both" in told
+    assert "Said to the first" not in told
 
 
 def test_times_are_those_of_the_site(computed: Farm, owner: Client) -> None:

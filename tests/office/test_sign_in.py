@@ -66,6 +66,23 @@ def test_forms_need_their_token() -> None:
     assert b"<h1>Forbidden</h1>" in answer.content
 
 
+@pytest.mark.parametrize("address", ["/office/", "/office/nowhere", "/office/sites/1"])
+def test_what_is_nowhere_is_a_page_below_office_and_a_problem_elsewhere(address: str) -> None:
+    for client in (Client(), signed_in()):
+        answer = client.get(address)
+        assert (answer.status_code, answer["Content-Type"]) == (404, "text/html; charset=utf-8")
+        assert b"<h1>Not Found</h1>" in answer.content
+    assert Client().get("/officer")["Content-Type"] == "application/problem+json"
+
+
+def test_what_fails_is_a_page_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dryrecords.office.board.selectors.board", lambda *_: 1 / 0)
+    answer = signed_in().get(BOARD, headers={"X-Request-ID": "find-me"})
+    assert answer.status_code == 500
+    assert b"find-me" in answer.content
+    assert "default-src 'none'" in answer["Content-Security-Policy"]
+
+
 def test_what_a_browser_may_do_with_a_page() -> None:
     for answer in (Client().get(SIGN_IN), signed_in().get(BOARD), signed_in("bob").get("/office/nowhere")):
         assert "default-src 'none'" in answer["Content-Security-Policy"]

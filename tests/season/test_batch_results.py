@@ -289,7 +289,8 @@ def test_readings_far_outside_of_the_batch_are_said() -> None:
     assert (found.fuel_basis, codes(found)) == ("metered", ["readings_far_apart"])
 
 
-def test_another_batch_on_the_tank_leaves_the_fuel_estimated() -> None:
+def test_another_batch_on_the_tank_takes_its_share_of_the_drawdown() -> None:
+    """200 gal between the readings. Batch and intruder ask for the same, but of the intruder half came after."""
     yard = Yard()
     neighbour = make.dryer(yard.by, yard.site, tank_id=yard.tank.pk, name="Column")
     batch = yard.dried(25.0, 15.0)
@@ -298,7 +299,10 @@ def test_another_batch_on_the_tank_leaves_the_fuel_estimated() -> None:
     assert result(batch).fuel_basis == "metered"
     intruder = yard.dried(25.0, 15.0, start=3, dryer=neighbour)
     found = result(batch)
-    assert (found.fuel_basis, codes(found)) == ("estimated", ["readings_cover_other_batches"])
+    assert (found.fuel_basis, codes(found)) == ("allocated", [])
+    assert found.fuel_volume_m3 == pytest.approx(GAL(200 / 1.5), rel=0.1)
+    # What the intruder burnt after the last reading nobody knows yet.
+    assert result(intruder).fuel_basis == "estimated"
     harvest.batches.remove(yard.by, intruder.pk)
     assert result(batch).fuel_basis == "metered"
 

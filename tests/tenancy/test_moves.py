@@ -24,6 +24,11 @@ def test_the_filter_and_the_way_lead_to_the_same_customer() -> None:
         make.batch(by, farm["dryers"]),
         make.sample(by, None, bin_id=farm["bins"].pk, stage="stored"),
         make.power_reading(by, farm["dryers"], dryer_id=None, site_id=farm["sites"].pk),
+        make.ticket(by),
+        make.ticket(by, customer_id=other.pk),
+        make.ticket(by, lot_id=guest_lot.pk),
+        make.sample(by, None, ticket_id=make.ticket(by, customer_id=other.pk).pk, stage="delivered"),
+        make.sample(by, None, ticket_id=farm["tickets"].pk, stage="delivered"),
         make.price(by),
         make.setting(by),
     ]

@@ -7,7 +7,8 @@ from dryrecords.core.errors import Forbidden, Invalid, NotFound
 from dryrecords.equipment import services as equipment
 from dryrecords.equipment.models import Dryer, Meter
 from dryrecords.harvest import services as harvest
-from dryrecords.harvest.models import Batch, Lot, Price, Sample
+from dryrecords.harvest.models import Batch, Lot, Price, Sample, Ticket
+from dryrecords.settlement.models import Schedule
 from dryrecords.tenancy import services as tenancy
 from dryrecords.tenancy.access import YARD, Role
 from dryrecords.tenancy.models import Customer, Site
@@ -39,7 +40,7 @@ def test_customer_sees_its_own_and_nothing_else() -> None:
     farm = make.farm()
     other = make.customer(farm.by, name="South Field Farm")
     owner, neighbour = (make.access(make.organization(), Role.CUSTOMER, who) for who in (farm["customers"], other))
-    hidden = {Meter}
+    hidden = {Meter, Schedule}
     for record in farm.records.values():
         seen = type(record).objects.visible_to(owner).filter(pk=record.pk).exists()
         assert seen == (type(record) not in hidden), record.resource
@@ -102,6 +103,8 @@ def test_reference_to_another_organization_is_unknown() -> None:
         (Batch, "dryer_id", "dryers"),
         (Sample, "batch_id", "batches"),
         (Sample, "meter_id", "meters"),
+        (Ticket, "customer_id", "customers"),
+        (Ticket, "lot_id", "lots"),
         (Price, "site_id", "sites"),
     ],
 )

@@ -31,7 +31,7 @@ from tests import factories as make
 from tests.api.bodies import bodies
 from tests.api.client import Client
 from tests.api.offline import mutation, push
-from tests.api.test_isolation import NAMES, REFERENCES, WITH_ID, path_of
+from tests.api.test_isolation import NAMES, REFERENCES, WITH_ID, id_in, path_of
 from tests.factories import Farm
 from tests.plain_role import ROLE
 
@@ -98,9 +98,9 @@ def test_few_policies_open_the_wall_and_each_is_known() -> None:
 @pytest.mark.parametrize("address", sorted(WITH_ID))
 def test_ids_of_others_in_paths(address: str, farm: Farm, stranger: Client) -> None:
     name, methods = WITH_ID[address]
-    asked = farm.records.get(name) or make.forecast_grid(farm.by, farm["dryers"])
+    asked = id_in(farm, name)
     for method in methods:
-        assert stranger.send(method, path_of(address, asked.pk), {}).status_code == 404, method
+        assert stranger.send(method, path_of(address, asked), {}).status_code == 404, method
 
 
 @pytest.mark.usefixtures("no_scope_in_python")
@@ -122,7 +122,11 @@ def test_ids_of_others_in_bodies(name: str, field: str, farm: Farm, monkeypatch:
     body = bodies(own)[name]
     monkeypatch.setattr(RecordQuerySet, "visible_to", lambda self, access: self.filter(deleted_at__isnull=True))
     change = {field: str(farm[f"{field}es" if field == "batch" else f"{field}s"].pk)}
-    other_parent = {"bin": "batch", "site": "dryer"}.get(field) if name in ("samples", "power-readings") else None
+    other_parent = (
+        {"bin": "batch", "ticket": "batch", "site": "dryer"}.get(field)
+        if name in ("samples", "power-readings")
+        else None
+    )
     change |= {other_parent: None} if other_parent else {}
     stranger = Client(make.token(make.organization(STRANGERS)))
     answer = stranger.post(name, body | change)

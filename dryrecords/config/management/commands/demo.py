@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from argparse import ArgumentParser
 from typing import Any
+from uuid import UUID
 
 from django.core.management.base import BaseCommand
 
@@ -34,13 +35,15 @@ class Command(BaseCommand):
 
     def _show(self, options: Options, once: bool) -> None:
         demo.wait_until_computed()
+        statement = demo.statement()
         self.stdout.write(f"\n{demo.ORGANIZATION} (invented), season {demo.SEASON}\n\n{demo.season_table()}\n")
         self.stdout.write(f"\n{demo.NOTE}\n\n{demo.CAUTION}\n")
+        self.stdout.write(f"\nStatement {statement} of {statement.customer}: {statement.total_usd:,} USD.\n")
         if not once:
-            self._tell_how_to_look(f"http://{options.bind}")
+            self._tell_how_to_look(f"http://{options.bind}", statement.pk)
         self.stdout.flush()
 
-    def _tell_how_to_look(self, address: str) -> None:
+    def _tell_how_to_look(self, address: str, statement_id: UUID) -> None:
         token = demo.new_token()
         api = f"{address}/api/v1"
         header = f"-H 'Authorization: Bearer {token}'"
@@ -48,7 +51,8 @@ class Command(BaseCommand):
             f"\nToken for this demo: {token}\n\n"
             f"  curl {header} '{api}/seasons/{demo.SEASON}'\n"
             f"  curl {header} '{api}/batches?limit=3'\n"
-            f"  curl {header} '{api}/batches/{demo.a_batch()}/result'\n\n"
+            f"  curl {header} '{api}/batches/{demo.a_batch()}/result'\n"
+            f"  curl {header} -o statement.pdf '{api}/statements/{statement_id}.pdf'\n\n"
             f"Pages: {address}/office, signed in as {demo.PERSON} with the password {demo.new_password()}\n"
             f"Every route, to try in the browser: {api}/docs\nCtrl-C stops everything.\n"
         )

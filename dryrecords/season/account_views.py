@@ -1,0 +1,109 @@
+"""Reads of what a tank or an electricity meter gave: of batches only those that the caller may see."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.db import connection
+
+from dryrecords.core import clock
+from dryrecords.equipment.models import Dryer, Tank
+from dryrecords.harvest.models import Batch
+from dryrecords.journal import kinds
+from dryrecords.journal.models import StaleMark
+from dryrecords.season.account_keys import DRYER, SITE, TANK, Key
+from dryrecords.season.affected import EVERYWHERE
+from dryrecords.season.models import EnergyAccount
+from dryrecords.tenancy.access import Access
+from dryrecords.tenancy.models import Site
+from dryrecords.tenancy.writes import get
+
+SUMS = ("drawn", "delivered", "expected", "allocated", "other", "found", "unallocated")
+_MODELS: dict[str, Any] = {TANK: Tank, DRYER: Dryer, SITE: Site}
+
+
+@dataclass(frozen=True)
+class AccountView:
+    """`account` is None until it was made for the first time, or where there are not two readings.
+
+    figures : as season.account_figures makes them, without the ids of batches that the caller may not see
+    totals : sums over the intervals by name of SUMS; drawn = allocated + other + found + unallocated
+    """
+
+    of: Any
+    season: int
+    account: EnergyAccount | None
+    figures: dict[str, Any]
+    totals: dict[str, float]
+    fresh: bool
+    error: str
+
+
+def account_view(access: Access, kind: str, of_id: UUID, season: int | None = None) -> AccountView:
+    """Of a tank, of a dryer's or of a site's electricity meter; of the newest season where none is asked for."""
+    of = get(access, _MODELS[kind], of_id)
+    year = season or _newest_season(access, kind, of_id) or clock.season_of(clock.now(), "UTC")
+    # Marks before the row: work that lands in between makes the row newer than what was said of it, never older.
+    waiting = _work_waits(access.organization_id, kind, of_id)
+    mark = StaleMark.objects.filter(
+        organization_id=access.organization_id, kind=kinds.ACCOUNT, key=Key(kind, of_id, year).mark.key
+    ).first()
+    account = _accounts(access, kind, of_id).filter(season=year).first()
+    figures = _as_seen(access, account.figures) if account else {}
+    rows = figures.get("intervals", [])
+    return AccountView(
+        of=of,
+        season=year,
+        account=account,
+        figures=figures,
+        totals={name: sum(row[name] for row in rows) for name in SUMS},
+        fresh=not waiting and not (mark and mark.wanted > mark.done),
+        error=mark.last_error if mark else "",
+    )
+
+
+def _accounts(access: Access, kind: str, of_id: UUID) -> Any:
+    return EnergyAccount.objects.filter(organization_id=access.organization_id, kind=kind, of_id=of_id)
+
+
+def _newest_season(access: Access, kind: str, of_id: UUID) -> int | None:
+    seasons = _accounts(access, kind, of_id).order_by("-season").values_list("season", flat=True)
+    return seasons.first()
+
+
+def _work_waits(organization_id: UUID, kind: str, of_id: UUID) -> bool:
+    """May open work change a reading's interval or what a batch here was expected to take?"""
+    of = "id" if kind == DRYER else f"{kind}_id"
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"""
+            SELECT EXISTS (
+                SELECT 1 FROM journal_stalemark m WHERE m.organization_id = %(organization)s AND m.wanted > m.done
+                    AND (m.kind = ANY(%(everywhere)s) OR m.key = %(key)s
+                        OR (m.kind = 'dryer' AND m.key IN (
+                            SELECT d.id::text FROM equipment_dryer d WHERE d.{of} = %(of)s))
+                        OR (m.kind = 'batch' AND m.key IN (
+                            SELECT b.id::text FROM harvest_batch b JOIN equipment_dryer d ON d.id = b.dryer_id
+                            WHERE d.{of} = %(of)s))))
+            """,
+            {"organization": organization_id, "everywhere": list(EVERYWHERE), "key": str(of_id), "of": of_id},
+        )
+        return bool(cursor.fetchone()[0])
+
+
+def _as_seen(access: Access, figures: dict[str, Any]) -> dict[str, Any]:
+    """Sums are the tank's own and shown as they are; a single batch is named only to who may see it."""
+    if access.customer_id is None:
+        return figures
+    told = {each["batch"] for each in figures["batches"]}
+    seen = {str(pk) for pk in Batch.objects.visible_to(access).filter(pk__in=told).values_list("pk", flat=True)}
+    intervals = [
+        row | {"batches": [[batch if batch in seen else None, *rest] for batch, *rest in row["batches"]]}
+        for row in figures["intervals"]
+    ]
+    return figures | {
+        "intervals": intervals,
+        "batches": [each for each in figures["batches"] if each["batch"] in seen],
+    }
