@@ -13,17 +13,15 @@ from django.urls import reverse
 from dryrecords.core import clock
 from dryrecords.core.errors import Conflict, DomainError, Invalid, NotFound, VersionMismatch
 from dryrecords.core.ids import new_id
-from dryrecords.harvest.models import Batch
 from dryrecords.journal.models import Change
 from dryrecords.office import written
-from dryrecords.office.kinds import refills_shown
 from dryrecords.office.pages import Page
 from dryrecords.office.places import name_of, parent_named, parent_of, place_of, way_back
 from dryrecords.office.record_form import Kind, RecordForm, shown_text
+from dryrecords.office.yard import values_of
 from dryrecords.tenancy.records import Record
 from dryrecords.tenancy.writes import get
 
-MOST_LISTED = 60
 SENT_BEFORE = (
     "This form was sent before, and made a record. What is different now has not been saved:"
     " correct that record instead."
@@ -146,7 +144,7 @@ class Correct(RecordPage):
 
     def _form(self, record: Any, shown: Any, **options: Any) -> RecordForm:
         parent = parent_of(self.access, self.kind, record)
-        return RecordForm(self.kind, place_of(self.access, parent, record), initial=_initial(shown), **options)
+        return RecordForm(self.kind, place_of(self.access, parent, record), initial=values_of(shown), **options)
 
     def _as_shown(self, record: Any, version: int | None) -> Any:
         """The record as it was when the form was opened; as it is now where that is not known."""
@@ -166,7 +164,7 @@ class Correct(RecordPage):
         """Nothing is saved: what the person changed stands in the fields, what somebody else did beside them."""
         typed = self._form(record, shown, data=request.POST)
         mine = set(typed.changed_data)
-        now, then = _initial(record), _initial(shown)
+        now, then = values_of(record), values_of(shown)
         data = request.POST.copy()
         fresh = self._form(record, record)
         others = [name for name in fresh.fields if now.get(name) != then.get(name)]
@@ -236,53 +234,6 @@ class Restore(RecordPage):
         except NotFound:
             return reverse("office:enter")
         return way_back(self.kind, parent, record if record.deleted_at is None else None)
-
-
-class Listed(RecordPage):
-    """The newest of a kind below one record, each with the way to correct it."""
-
-    below: str = ""
-
-    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
-        parent = parent_named(self.access, self.below, id)
-        column = self.kind.parents[self.below]
-        order = f"-{self.kind.model.listed_by}"
-        found = self.kind.model._default_manager.visible_to(self.access).filter(**{column: id}).order_by(order, "-id")
-        form = RecordForm(self.kind, place_of(self.access, parent))
-        page = list(found[: MOST_LISTED + 1])
-        return self.show(
-            "office/listed.html",
-            way="enter",
-            kind=self.kind,
-            of=name_of(parent),
-            lines=[(each, _told(form, each)) for each in page[:MOST_LISTED]],
-            is_cut=len(page) > MOST_LISTED,
-            most=MOST_LISTED,
-            zone=form.place.zone.key,
-            new=reverse(f"office:new-{self.below}-{self.kind.resource}", args=[id]),
-            correct=f"office:correct-{self.kind.resource}",
-            may_write=self.access.may_write(self.kind.resource),
-        )
-
-
-def _told(form: RecordForm, record: Any) -> list[tuple[str, str]]:
-    """What the record says, with labels; fields of which nothing is known are left out."""
-    values = _initial(record)
-    known = [name for name in form.fields if values.get(name) not in (None, "", False)]
-    lines: list[tuple[str, str]] = []
-    for name in known:
-        if name == form.kind.model.listed_by:
-            lines.insert(0, ("", written.moment(values[name], form.place.zone.key)))
-        else:
-            label, _, unit = str(form.fields[name].label).partition(", ")
-            text = shown_text(form, name, values[name])
-            lines.append((label, f"{text} {unit}".strip() if values[name] is not True else text))
-    return lines
-
-
-def _initial(record: Any) -> dict[str, Any]:
-    values = {field.attname: getattr(record, field.attname) for field in record._meta.concrete_fields}
-    return values | (refills_shown(record) if isinstance(record, Batch) else {})
 
 
 def _put(data: Any, bound: BoundField) -> None:

@@ -69,10 +69,10 @@ def way_back(kind: Kind, parent: Any, record: Record | None = None) -> str:
     """Where one sees what was recorded."""
     if record is not None and kind.resource in PAGES:
         return reverse(f"office:{PAGES[kind.resource]}", args=[record.pk])
-    if kind.resource == "samples":
-        return reverse(f"office:{PAGES[parent.resource]}", args=[parent.pk])
     if parent is None or isinstance(parent, Customer):
         return reverse("office:enter")
+    if kind.resource == "samples":
+        return reverse(f"office:{PAGES[parent.resource]}", args=[parent.pk])
     if kind.resource in ("tanks", "batches", "dryers", "bins"):
         return reverse(f"office:{PAGES[parent.resource]}", args=[parent.pk])
     return reverse(f"office:{parent.resource}-{kind.resource}", args=[parent.pk])

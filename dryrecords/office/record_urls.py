@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from django.urls import URLPattern, path
 
 from dryrecords.core import converters as converters
-from dryrecords.office.entering import Correct, Listed, New, Remove, Restore
+from dryrecords.office.entering import Correct, New, Remove, Restore
 from dryrecords.office.kinds import KINDS
+from dryrecords.office.listed import Listed
 from dryrecords.office.record_form import Kind
 
 

@@ -175,6 +175,12 @@ def test_two_who_correct_the_same_see_each_others_figures(farm: Farm, owner: Cli
     assert (sample.moisture_pct, sample.grain_temp_c, sample.version) == (19.5, 10.0, 3)
 
 
+def test_a_sample_of_a_delivery_has_no_page_to_go_back_to(farm: Farm, owner: Client) -> None:
+    sample = factories.sample(farm.by, None, ticket_id=farm["tickets"].pk, stage="delivered")
+    assert send(owner, correct(sample), moisture_pct="15.1")["Location"] == "/office/enter"
+    assert Sample.objects.get(pk=sample.pk).moisture_pct == 15.1
+
+
 def test_a_removed_record_can_be_brought_back(farm: Farm, owner: Client) -> None:
     sample = farm["samples"]
     answer = owner.post(f"/office/samples/{sample.pk}/remove", {"version": "1"})
