@@ -70,7 +70,7 @@ def test_ids_of_others_by_the_database_alone(farm: Farm, stranger: Client, monke
         assert ask(stranger, method, path) == 404, path
 
 
-@pytest.mark.parametrize("role", [*ROLES, Role.CUSTOMER])
+@pytest.mark.parametrize("role", [Role.OWNER, Role.OPERATOR, Role.AUDITOR, Role.CUSTOMER])
 def test_a_role_reads_every_page_and_has_the_forms_of_what_it_may_write(role: str, farm: Farm) -> None:
     client = signed_in("kim", role=role, of=farm["customers"] if role == Role.CUSTOMER else None)
     access = factories.access(role=role, of=farm["customers"] if role == Role.CUSTOMER else None)
