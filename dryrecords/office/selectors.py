@@ -148,7 +148,7 @@ class SeasonRows:
     # Row of a batch.
     place: dict[UUID, int]
     table: FloatArray
-    # Whose fuel was read, not reckoned from what a rule expects.
+    # Whose fuel was read or is its share of what was, not merely what it should have taken.
     read_fuel: BoolArray
 
     def column(self, name: str) -> FloatArray:
@@ -163,8 +163,7 @@ DRAWN = (
     "over_drying_unsold_bu",
     "fuel_energy_j",
     "water_removed_kg",
-    "points_removed",
-    "wet_bu",
+    "expected_fuel_energy_j",
 )
 
 

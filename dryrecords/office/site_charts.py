@@ -10,7 +10,6 @@ import numpy as np
 
 from dryrecords.core.quantities import UNITS
 from dryrecords.grain.arrays import BoolArray, IntArray
-from dryrecords.grain.energy import DEFAULT_PROPANE_USE, PROPANE_J_PER_M3
 from dryrecords.office import written
 from dryrecords.office.chart import Cell, Chart, Column, entry
 from dryrecords.office.drawing import Drawing, Look, Scale, Series, scale_of
@@ -21,7 +20,7 @@ BIN_POINTS = 0.5
 FARTHEST_POINTS = 5.0
 READ = Look("blue", "circle")
 EXPECTED = Look("red", dash="long")
-RULE = "What the rule of thumb expects"
+SHOULD = "What they should have taken"
 
 
 def season_charts(rows: SeasonRows, currency: str) -> list[Chart]:
@@ -100,12 +99,9 @@ def _lost_over_time(rows: SeasonRows, currency: str) -> Chart:
 
 
 def _fuel_over_time(rows: SeasonRows) -> Chart:
-    """Weekly fuel over water of the batches whose fuel was read, beside a published rule for the same batches."""
-    read = rows.read_fuel & ~np.isnan(rows.column("fuel_energy_j") + rows.column("water_removed_kg"))
-    weeks, of_week = _weeks(rows, read)
-    fuel, water = rows.column("fuel_energy_j"), rows.column("water_removed_kg")
-    rule = DEFAULT_PROPANE_USE.value * PROPANE_J_PER_M3
-    expected = rule * rows.column("points_removed") * rows.column("wet_bu")
+    """Weekly fuel over water of the batches whose fuel was read, beside what the same batches should have taken."""
+    fuel, water, expected = map(rows.column, ("fuel_energy_j", "water_removed_kg", "expected_fuel_energy_j"))
+    weeks, of_week = _weeks(rows, rows.read_fuel & ~np.isnan(fuel + water + expected))
     table = []
     for i, week in enumerate(weeks):
         inside = of_week == i
@@ -113,17 +109,17 @@ def _fuel_over_time(rows: SeasonRows) -> Chart:
         spread = fuel[inside] / (water[inside] * UNITS["btu_per_lb"].factor)
         table.append((week, int(inside.sum()), fuel[inside].sum() / pounds, expected[inside].sum() / pounds, spread))
     x = [week.toordinal() + 3.5 for week, *_ in table]
-    used, ruled = [float(row[2]) for row in table], [float(row[3]) for row in table]
+    used, wanted = [float(row[2]) for row in table], [float(row[3]) for row in table]
     bars = [float(row[4].std(ddof=1)) if row[1] > 1 else None for row in table]
     heights = [
         *used,
-        *ruled,
+        *wanted,
         *(y + u for y, u in zip(used, bars, strict=True) if u),
         *(y - (u or 0) for y, u in zip(used, bars, strict=True)),
     ]
     drawing = Drawing(_days(weeks), scale_of(heights, "Btu per lb of water"), "Fuel per pound of water by week")
     told = [f"Week of {_day(row[0])}: {written.number(row[2])} Btu/lb" for row in table]
-    drawing.add(Series(RULE, EXPECTED, x, ruled))
+    drawing.add(Series(SHOULD, EXPECTED, x, wanted))
     drawing.add(Series("Fuel that was read", READ, x, used, told, bars))
     return Chart(
         name="fuel",
@@ -142,15 +138,15 @@ def _fuel_over_time(rows: SeasonRows) -> Chart:
                 Cell(str(row[1]), float(row[1])),
                 Cell(written.number(y), y),
                 Cell(written.number(u) if u else "", u),
-                Cell(written.number(by_rule), by_rule),
+                Cell(written.number(should), should),
             ]
-            for row, y, u, by_rule in zip(table, used, bars, ruled, strict=True)
+            for row, y, u, should in zip(table, used, bars, wanted, strict=True)
         ],
         legend=[
             entry("fuel that was read, with the spread of the week's batches", READ),
-            entry(RULE.lower(), EXPECTED),
+            entry(SHOULD.lower(), EXPECTED),
         ],
-        note=f"The rule: for each point and wet bushel {DEFAULT_PROPANE_USE.source}; of gas as much heat.",
+        note="What they should have taken: the heat for their water and grain, by their own plenum and weather.",
         empty="No fuel was read for a batch of this season.",
     )
 
