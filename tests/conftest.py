@@ -65,6 +65,12 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")
 django.setup()
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes() -> None:
+    """Workers name their settings themselves, after the broker: pytest-django reads those that are named at once."""
+    del os.environ["DJANGO_SETTINGS_MODULE"]
+
+
 def pytest_unconfigure(config: pytest.Config) -> None:
     _running.close()
 
