@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 
-from dryrecords.office import figures, selectors, written
+from dryrecords.office import figures, outlook, selectors, written
 from dryrecords.office.chart import Charts
 from dryrecords.office.pages import Page
 from dryrecords.office.site_charts import season_charts
@@ -63,6 +63,8 @@ class SitePage(Page):
         if (numbers := charts.as_csv(request)) is not None:
             return numbers
         fuel = figures.fuel_name(values)
+        form = outlook.form_of(request.GET)
+        ahead, refused = outlook.asked(self.access, found.site, form)
         return self.show(
             "office/site.html",
             way="board",
@@ -82,6 +84,10 @@ class SitePage(Page):
             by_crop=[_group(written.named(key), "", of, currency) for key, of in view.by_crop.items()],
             dryers=found.dryers,
             bins=found.bins,
+            tanks=found.tanks,
+            form=form,
+            ahead=ahead,
+            refused=refused,
             worst=_batches(found, view.worst, currency),
             charts=charts,
             cautions=[ESTIMATE],

@@ -13,6 +13,7 @@ from dryrecords.office.dryer import DryerPage
 from dryrecords.office.pages import Nowhere
 from dryrecords.office.sign_in import Organizations, Password, SignIn, SignOut
 from dryrecords.office.site import SitePage
+from dryrecords.office.tank import TankPage
 
 app_name = "office"
 
@@ -22,6 +23,8 @@ urlpatterns = [
     path("/sites/<id:id>", SitePage.as_view(), name="site"),
     path("/sites/<id:id>/seasons/<year:season>", SitePage.as_view(), name="site-season"),
     path("/dryers/<id:id>", DryerPage.as_view(), name="dryer"),
+    path("/tanks/<id:id>", TankPage.as_view(), name="tank"),
+    path("/tanks/<id:id>/seasons/<year:season>", TankPage.as_view(), name="tank-season"),
     path("/bins/<id:id>", BinPage.as_view(), name="bin"),
     path("/batches", BatchListPage.as_view(), name="batches"),
     path("/batches/<id:id>", BatchPage.as_view(), name="batch"),

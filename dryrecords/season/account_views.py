@@ -21,6 +21,11 @@ from dryrecords.tenancy.models import Site
 from dryrecords.tenancy.writes import get
 
 SUMS = ("drawn", "delivered", "expected", "allocated", "other", "found", "unallocated")
+ACCOUNT_ASSUMED = [
+    "Expected fuel: heat of water and grain over what the air leaves of it; 11 % a batch and 22 % a dryer and "
+    "interval, from Iowa State extension's ranges of farm dryers.",
+    "A batch that was read in the middle used its fuel evenly, give or take.",
+]
 _MODELS: dict[str, Any] = {TANK: Tank, DRYER: Dryer, SITE: Site}
 
 
@@ -44,13 +49,17 @@ class AccountView:
 def account_view(access: Access, kind: str, of_id: UUID, season: int | None = None) -> AccountView:
     """Of a tank, of a dryer's or of a site's electricity meter; of the newest season where none is asked for."""
     of = get(access, _MODELS[kind], of_id)
-    year = season or _newest_season(access, kind, of_id) or clock.season_of(clock.now(), "UTC")
+    return account_of(access, kind, of, season or newest_of(account_seasons(access, kind, of_id)))
+
+
+def account_of(access: Access, kind: str, of: Any, year: int) -> AccountView:
+    """Of what the caller has been let see already."""
     # Marks before the row: work that lands in between makes the row newer than what was said of it, never older.
-    waiting = _work_waits(access.organization_id, kind, of_id)
+    waiting = _work_waits(access.organization_id, kind, of.pk)
     mark = StaleMark.objects.filter(
-        organization_id=access.organization_id, kind=kinds.ACCOUNT, key=Key(kind, of_id, year).mark.key
+        organization_id=access.organization_id, kind=kinds.ACCOUNT, key=Key(kind, of.pk, year).mark.key
     ).first()
-    account = _accounts(access, kind, of_id).filter(season=year).first()
+    account = _accounts(access, kind, of.pk).filter(season=year).first()
     figures = _as_seen(access, account.figures) if account else {}
     rows = figures.get("intervals", [])
     return AccountView(
@@ -68,9 +77,14 @@ def _accounts(access: Access, kind: str, of_id: UUID) -> Any:
     return EnergyAccount.objects.filter(organization_id=access.organization_id, kind=kind, of_id=of_id)
 
 
-def _newest_season(access: Access, kind: str, of_id: UUID) -> int | None:
-    seasons = _accounts(access, kind, of_id).order_by("-season").values_list("season", flat=True)
-    return seasons.first()
+def account_seasons(access: Access, kind: str, of_id: UUID) -> list[int]:
+    """Newest first."""
+    return list(_accounts(access, kind, of_id).order_by("-season").values_list("season", flat=True))
+
+
+def newest_of(seasons: list[int]) -> int:
+    """The present one where there is no account yet."""
+    return seasons[0] if seasons else clock.season_of(clock.now(), "UTC")
 
 
 def _work_waits(organization_id: UUID, kind: str, of_id: UUID) -> bool:

@@ -95,6 +95,8 @@ def _season() -> dict[str, str]:
         "site": f"/office/sites/{Site.objects.order_by('name')[0].pk}",
         "dryer": f"/office/dryers/{dryer.pk}",
         "advice": f"/office/dryers/{dryer.pk}?crop=corn&moisture_in_pct=22",
+        "tank": f"/office/tanks/{dryer.tank_id}?air_temp_f=20&level_pct=",
+        "outlook": f"/office/sites/{dryer.site_id}?wet_bu=20000&moisture_in_pct=22&crop=corn&hours_per_day=16",
         "bin": f"/office/bins/{Bin.objects.filter(samples__isnull=False).order_by('name', 'pk')[0].pk}",
         "batches": "/office/batches",
         "batch": f"/office/batches/{read.pk}",
