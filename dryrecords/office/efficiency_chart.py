@@ -15,8 +15,12 @@ from dryrecords.season.efficiency import EFFICIENCY_ASSUMED, REFERENCE, DriedBat
 
 # More would be a smear on paper; the signal is of all of them.
 MOST_DRAWN = 150
+# A bar is long if it is more than so much of its value.
+LONG_BAR = 0.3
+# Of what is usual: limits beyond say that little is known, and would press all else together.
+FAR_LIMIT = 2.0
 BTU_LB = UNITS["btu_per_lb"]
-FUEL, EXPECTED = Look("blue", "circle"), Look("red", "square", "long")
+FUEL, EXPECTED = Look("blue", "circle"), Look("red", "square")
 RATIO, AVERAGE, LIMIT = Look("blue", "circle"), Look("ink", dash=""), Look("red", dash="short")
 
 
@@ -41,14 +45,13 @@ def _answer(of: Efficiency, zone: str) -> str:
             f"Nothing can be said before {REFERENCE + 1} batches of a season have fuel that was read or shared out; "
             f"there are {len(of.batches)}."
         )
-    usual = f"{written.with_u(of.usual_ratio, of.usual_ratio_u, 2)} times what is expected"
-    now = f"{of.ratio_now:.2f} times"
+    usual = written.with_u(of.usual_ratio, of.usual_ratio_u, 2)
+    now = f"{of.ratio_now:.2f} times what its water, weather and plenum let expect"
     if of.signal == "none":
-        return f"No drift: it takes {now} what is expected of it, and took {usual} with the season's first batches."
-    way = "more" if of.signal == "more" else "less"
+        return f"No drift. Its fuel is {now}; with the season's first batches it was {usual} times."
     return (
-        f"Since {written.moment(of.since, zone)} it takes {way} fuel than its first batches let one expect: {now} what "
-        f"is expected, where {usual} was usual."
+        f"Drift: since {written.moment(of.since, zone)} it takes {of.signal} than before. Its fuel is {now}; with the "
+        f"season's first batches it was {usual} times."
     )
 
 
@@ -106,32 +109,37 @@ def _drawings(of: Efficiency, rows: Sequence[DriedBatch], zone: str) -> list[str
 
 def _per_pound(rows: Sequence[DriedBatch], x: Sequence[float], along: Scale, zone: str) -> Drawing:
     fuel = [BTU_LB.from_si(each.fuel_j_per_kg) for each in rows]
-    u = [each.fuel_u_j_per_kg / BTU_LB.factor for each in rows]
     expected = [BTU_LB.from_si(each.expected_j_per_kg) for each in rows]
     said = _said(rows, fuel, lambda value: f"{written.number(value)} Btu/lb", zone)
-    y = scale_of([*_ends(fuel, u), *expected], "Btu per lb of water")
+    y = scale_of([*fuel, *expected], "Btu per lb of water")
     drawing = Drawing(along, y, "Fuel per pound of water, batch by batch")
     drawing.add(Series("expected", EXPECTED, x, expected))
-    drawing.add(Series("fuel", FUEL, x, fuel, said, u))
+    drawing.add(Series("fuel", FUEL, x, fuel, said))
     return drawing
 
 
 def _ratios(of: Efficiency, rows: Sequence[DriedBatch], x: Sequence[float], along: Scale, zone: str) -> Drawing:
     ratios, u = [each.ratio for each in rows], [each.ratio_u for each in rows]
-    lines = {name: [getattr(each, name) for each in rows] for name in ("low", "high", "average")}
-    known = [value for values in lines.values() for value in values if value is not None]
+    average = [each.average for each in rows]
+    limits = [value for each in rows for value in (each.low, each.high) if value is not None]
+    near = [value for value in limits if value < FAR_LIMIT * (of.usual_ratio or 1.0)]
+    known = [*near, *(value for value in average if value is not None)]
     y = scale_of([1.0, *_ends(ratios, u), *known], "fuel over expected", least=0.2)
     drawing = Drawing(along, y, "Fuel over what was expected, batch by batch", 240.0)
     if of.usual_ratio is not None:
         drawing.level(of.usual_ratio, "usual")
     drawing.add(Series("fuel over expected", RATIO, x, ratios, _said(rows, ratios, "{:.2f} times".format, zone), u))
-    for name, look in (("low", LIMIT), ("high", LIMIT), ("average", AVERAGE)):
-        drawing.add(Series(name, look, x, lines[name]))
+    for name in ("low", "high"):
+        inside = [None if (value := getattr(each, name)) is None else min(value, y.high) for each in rows]
+        drawing.add(Series(name, LIMIT, x, inside))
+    drawing.add(Series("average", AVERAGE, x, average))
     return drawing
 
 
 def _ends(values: Sequence[float], u: Sequence[float]) -> list[float]:
-    return [value + sign * each for value, each in zip(values, u, strict=True) for sign in (-1.0, 1.0)]
+    """Of marks, and of bars that do not dwarf them; longer ones end at the edge of the drawing, as far limits do."""
+    bars = [(value, each if each < LONG_BAR * value else 0.0) for value, each in zip(values, u, strict=True)]
+    return [value + sign * each for value, each in bars for sign in (-1.0, 1.0)]
 
 
 def _said(rows: Sequence[DriedBatch], values: Sequence[float], say: Callable[[float], str], zone: str) -> list[str]:

@@ -1,12 +1,12 @@
-"""The question what is left of a site's harvest, and the answer as people read it."""
+"""What is left of a site's harvest: the question, and hours, fuel and the day a tank runs low as the answer."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
+from uuid import UUID
 
 from django import forms
+from django.http import HttpRequest, HttpResponse
 
 from dryrecords.core.errors import Invalid
 from dryrecords.core.quantities import UNITS
@@ -14,12 +14,15 @@ from dryrecords.harvest.models import HIGHEST_MOISTURE_PCT, Crop
 from dryrecords.office import written
 from dryrecords.office.advice import number
 from dryrecords.office.figures import Line
+from dryrecords.office.pages import Page
 from dryrecords.season import cautions
-from dryrecords.season.outlook import LOW_PCT, Outlook, Range, Remaining, TankPart, site_outlook
+from dryrecords.season.outlook import LOW_PCT, Outlook, Range, Remaining, TankPart, site_of, site_outlook
 from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.models import Site
 
 MOST_BU = 1e8
+# What stands in the form before anything is asked.
+USUAL = {"crop": Crop.CORN.value}
 # A range is known to so many digits at most.
 DIGITS = 2
 
@@ -47,6 +50,7 @@ class TankLine:
     tank_id: str
     name: str
     needs: str
+    is_gas: bool
     has: str
     low: str
 
@@ -62,11 +66,15 @@ class OutlookLines:
     cautions: tuple[str, ...]
 
 
-def form_of(query: Any) -> OutlookForm:
-    return OutlookForm(query if "wet_bu" in query else None, initial={"crop": Crop.CORN.value})
+class OutlookPage(Page):
+    def get(self, request: HttpRequest, id: UUID) -> HttpResponse:
+        site = site_of(self.access, id)
+        form = OutlookForm(request.GET if "wet_bu" in request.GET else None, initial=USUAL)
+        ahead, refused = _answered(self.access, site, form)
+        return self.show("office/outlook.html", way="board", site=site, form=form, ahead=ahead, refused=refused)
 
 
-def asked(access: Access, site: Site, form: OutlookForm) -> tuple[OutlookLines | None, str]:
+def _answered(access: Access, site: Site, form: OutlookForm) -> tuple[OutlookLines | None, str]:
     """The answer, or what there was to say against giving one."""
     if not form.is_bound or not form.is_valid():
         return None, ""
@@ -78,7 +86,7 @@ def asked(access: Access, site: Site, form: OutlookForm) -> tuple[OutlookLines |
 
 def _lines(of: Outlook, zone: str) -> OutlookLines:
     lines = [
-        Line("Days", _range(of.days, "days", 1)),
+        Line("Days", _range(of.days, "", 1)),
         Line("Water to take out", written.quantity(of.water_kg, "lb", -2)),
         Line("Down to", written.percent(of.target_moisture_pct)),
     ]
@@ -102,7 +110,7 @@ def _range(of: Range | None, unit: str, digits: int = 0) -> str:
     if of is None:
         return ""
     likely, low, high = (_rounded(value, digits) for value in of)
-    return f"about {likely} {unit} ({low} to {high})"
+    return f"about {f'{likely} {unit}'.strip()} ({low} to {high})"
 
 
 def _tank(part: TankPart, zone: str) -> TankLine:
@@ -112,6 +120,7 @@ def _tank(part: TankPart, zone: str) -> TankLine:
         tank_id=str(part.tank.pk),
         name=part.tank.name,
         needs=_range((likely, low, high), written.sign(unit)),
+        is_gas=unit == "therm",
         has=_has(part, zone),
         low=_low(part, zone),
     )
@@ -129,16 +138,19 @@ def _low(part: TankPart, zone: str) -> str:
     if part.level is None or not part.tank.capacity_m3:
         return ""
     below = f"{LOW_PCT:.0f} %"
-    if part.low_at is None:
-        if part.low_earliest_at is None:
-            return f"Stays above {below} to the end, counted from that reading."
-        return f"May come down to {below} by {written.day(part.low_earliest_at, zone)}; likely not before the end."
-    return f"Down to {below} on about {written.day(part.low_at, zone)}{_between(part, zone)}."
+    if part.low_at:
+        told = f"is down to {below} on about {_day(part, zone)}"
+    elif part.low_earliest_at:
+        told = f"may come down to {below} by {written.day(part.low_earliest_at, zone)}, but likely not before the end"
+    else:
+        told = f"stays above {below} to the end"
+    return f"If drying goes on from then, it {told}."
 
 
-def _between(part: TankPart, zone: str) -> str:
-    earliest, latest = part.low_earliest_at, part.low_latest_at
-    days: list[str] = [written.day(each, zone) for each in (earliest, latest) if isinstance(each, datetime)]
-    if latest is None:
-        return f" ({days[0]} at the earliest)" if days else ""
-    return "" if days[0] == days[-1] else f" ({days[0]} to {days[-1]})"
+def _day(part: TankPart, zone: str) -> str:
+    likely, earliest, latest = (
+        written.day(each, zone) for each in (part.low_at, part.low_earliest_at, part.low_latest_at)
+    )
+    if latest == written.NOTHING:
+        return f"{likely} ({earliest} at the earliest)"
+    return likely if earliest == latest else f"{likely} ({earliest} to {latest})"

@@ -278,17 +278,3 @@ def tank_with_site(access: Access, tank_id: UUID) -> Tank:
     if tank is None:
         raise NotFound()
     return tank
-
-
-@dataclass(frozen=True)
-class BatchName:
-    """What a batch is called by: when it began, and where."""
-
-    started_at: datetime
-    dryer: str
-
-
-def batch_names(access: Access, batch_ids: Sequence[str]) -> dict[str, BatchName]:
-    """Of those that may be seen."""
-    rows = Batch.objects.visible_to(access).filter(pk__in=batch_ids)
-    return {str(row[0]): BatchName(*row[1:]) for row in rows.values_list("pk", "started_at", "dryer__name")}

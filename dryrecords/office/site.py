@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 
 from dryrecords.office import figures, outlook, selectors, written
 from dryrecords.office.chart import Charts
+from dryrecords.office.outlook import OutlookForm
 from dryrecords.office.pages import Page
 from dryrecords.office.site_charts import season_charts
 from dryrecords.season.cautions import ESTIMATE
@@ -63,8 +64,6 @@ class SitePage(Page):
         if (numbers := charts.as_csv(request)) is not None:
             return numbers
         fuel = figures.fuel_name(values)
-        form = outlook.form_of(request.GET)
-        ahead, refused = outlook.asked(self.access, found.site, form)
         return self.show(
             "office/site.html",
             way="board",
@@ -85,9 +84,7 @@ class SitePage(Page):
             dryers=found.dryers,
             bins=found.bins,
             tanks=found.tanks,
-            form=form,
-            ahead=ahead,
-            refused=refused,
+            form=OutlookForm(initial=outlook.USUAL),
             worst=_batches(found, view.worst, currency),
             charts=charts,
             cautions=[ESTIMATE],

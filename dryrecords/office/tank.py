@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 
 from dryrecords.core.quantities import UNITS
 from dryrecords.equipment.models import Tank
-from dryrecords.office import columns, selectors, written
+from dryrecords.office import selectors, written
 from dryrecords.office.batch import BASES
 from dryrecords.office.chart import Charts
 from dryrecords.office.figures import Line
@@ -27,13 +27,15 @@ from dryrecords.season.tank_state import vaporisation_of
 
 # More stand in the table of the drawing and in the CSV.
 INTERVALS_SHOWN = 10
-BATCHES_SHOWN = 40
+BATCHES_SHOWN = 25
+# Standard uncertainties.
+NOISE_U = 2.0
 UNIT_NAMES = {"m3": "gal", "j": "therm"}
 PARTS = {
     "allocated": "Burnt by batches",
     "other": "Taken by the site besides",
     "found": "Set aside by what is found below",
-    "unallocated": "Nobody's: no batch was there for it",
+    "unallocated": "No batch was there for it",
 }
 
 
@@ -68,10 +70,9 @@ class TankPage(Page):
     def get(self, request: HttpRequest, id: UUID, season: int | None = None) -> HttpResponse:
         tank = selectors.tank_with_site(self.access, id)
         seasons = account_seasons(self.access, TANK, tank.pk)
-        view = account_of(self.access, TANK, tank, season or newest_of(seasons))
-        names = selectors.batch_names(self.access, [each["batch"] for each in view.figures.get("batches", [])])
-        told = _Told(view, names, tank.site.timezone)
-        charts = Charts([account_chart(view, told.unit, told.zone), shares_chart(view, names, told.unit, told.zone)])
+        view = account_of(self.access, TANK, tank, season or newest_of(seasons), with_names=True)
+        told = _Told(view, tank.site.timezone)
+        charts = Charts([account_chart(view, told.unit, told.zone), shares_chart(view, told.unit, told.zone)])
         if (numbers := charts.as_csv(request)) is not None:
             return numbers
         form = VapourForm(request.GET if "air_temp_f" in request.GET else None)
@@ -106,18 +107,24 @@ class TankPage(Page):
 
 def _standing(tank: Tank) -> str:
     kind = "gas meter" if tank.fuel == "natural_gas" else f"{written.named(tank.fuel)} tank"
-    size = f" of {columns.value('capacity_m3', round(tank.capacity_m3, 6), 'UTC')}" if tank.capacity_m3 else ""
+    size = f" of {written.quantity(tank.capacity_m3, 'gal')}" if tank.capacity_m3 else ""
     return f"{kind}{size}".capitalize()
+
+
+def _tells(row: dict[str, Any]) -> bool:
+    """Is there more to it than what a gauge reads in a tank that nobody draws from?"""
+    is_noise = abs(row["unallocated"]) <= NOISE_U * row["drawn_u"]
+    return bool(row["batches"] or row["delivered"] or row["found"] or row["other"] or not is_noise)
 
 
 class _Told:
     """An account in words, in its unit and at the site's hours."""
 
-    def __init__(self, view: AccountView, names: dict[str, selectors.BatchName], zone: str) -> None:
-        self.view, self.names, self.zone = view, names, zone
+    def __init__(self, view: AccountView, zone: str) -> None:
+        self.view, self.names, self.zone = view, view.names, zone
         self.unit = UNIT_NAMES[view.figures.get("unit", "m3")]
 
-    def amount(self, value: float, u: float | None = None) -> str:
+    def amount(self, value: float | None, u: float | None = None) -> str:
         return written.quantity(value, self.unit, 0, u)
 
     def span(self, row: dict[str, Any]) -> str:
@@ -130,12 +137,10 @@ class _Told:
         """Rounded so that what is written adds up to what is written as drawn."""
         parts = [UNITS[self.unit].from_si(self.view.totals[name]) for name in PARTS]
         whole = np.diff(np.round(np.cumsum([0.0, *parts]))).tolist()
-        lines = [
+        return [
             Line(label, f"{written.number(value)} {written.sign(self.unit)}")
             for label, value in zip(PARTS.values(), whole, strict=True)
         ]
-        drawn = self.view.totals["drawn"]
-        return [*lines, Line("Drawn in all", self.amount(drawn))]
 
     def findings(self) -> list[Finding]:
         return [self._finding(row) for row in self.view.figures.get("findings", [])]
@@ -152,24 +157,30 @@ class _Told:
         return Finding(words.what, f"The reading of {at}: {size} too {way}, {sure}.", words.causes)
 
     def intervals(self) -> list[Interval]:
-        """The newest, newest first."""
-        rows = self.view.figures.get("intervals", [])[-INTERVALS_SHOWN:][::-1]
+        """The newest in which something happened, newest first."""
+        rows = [row for row in self.view.figures.get("intervals", []) if _tells(row)][-INTERVALS_SHOWN:][::-1]
         return [
             Interval(
                 span=self.span(row),
-                drawn=self.amount(row["drawn"], row["drawn_u"]),
+                drawn=self._drawn(row),
                 parts="; ".join(self._parts(row)),
                 shares=[self._share(batch, amount) for batch, _, amount in row["batches"]],
             )
             for row in rows
         ]
 
+    def _drawn(self, row: dict[str, Any]) -> str:
+        """To whole units, as its parts are, so that they add up to it within rounding."""
+        value, u = (UNITS[self.unit].from_si(row[name]) for name in ("drawn", "drawn_u"))
+        told = written.number(max(u, 1.0), min(written.place(u), 0))
+        return f"{written.number(value)} ± {told} {written.sign(self.unit)}"
+
     def _parts(self, row: dict[str, Any]) -> list[str]:
         words = {
             "delivered": "{} delivered meanwhile",
             "other": "{} taken by the site besides",
             "found": "{} set aside",
-            "unallocated": "{} nobody's",
+            "unallocated": "{} of no batch",
         }
         half = UNITS[self.unit].to_si(0.5)
         return [said.format(self.amount(row[name])) for name, said in words.items() if abs(row[name]) >= half]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import datetime
 
 import numpy as np
@@ -12,7 +11,6 @@ from dryrecords.office import written
 from dryrecords.office.chart import Cell, Chart, Column, entry
 from dryrecords.office.drawing import Drawing, Look, Series, scale_of
 from dryrecords.office.dryer_chart import DAY_S, days_from
-from dryrecords.office.selectors import BatchName
 from dryrecords.season.account_views import AccountView
 
 DRAWN, EXPECTED = Look("blue", "circle", ""), Look("red", dash="long")
@@ -24,7 +22,7 @@ COLUMNS = {
     "allocated": "To batches",
     "other": "Site besides",
     "found": "Set aside",
-    "unallocated": "Nobody's",
+    "unallocated": "Of no batch",
 }
 
 
@@ -69,8 +67,9 @@ def account_chart(view: AccountView, unit: str, zone: str) -> Chart:
     )
 
 
-def shares_chart(view: AccountView, names: Mapping[str, BatchName], unit: str, zone: str) -> Chart:
+def shares_chart(view: AccountView, unit: str, zone: str) -> Chart:
     """Every batch's share as numbers, in the order in which they began."""
+    names = view.names
     rows = [row for row in view.figures.get("batches", []) if row["batch"] in names]
     rows.sort(key=lambda row: (names[row["batch"]].started_at, row["batch"]))
     sign = written.sign(unit)
@@ -91,7 +90,7 @@ def shares_chart(view: AccountView, names: Mapping[str, BatchName], unit: str, z
                 Cell(row["batch"]),
                 Cell(written.moment(names[row["batch"]].started_at, zone)),
                 Cell(names[row["batch"]].dryer),
-                *[Cell("", UNITS[unit].from_si(row[name])) for name in values],
+                *[Cell("", None if row[name] is None else UNITS[unit].from_si(row[name])) for name in values],
                 Cell(row["basis"]),
             ]
             for row in rows

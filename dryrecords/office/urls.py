@@ -10,6 +10,7 @@ from dryrecords.office.batch_list import BatchListPage
 from dryrecords.office.bin import BinPage
 from dryrecords.office.board import BoardPage
 from dryrecords.office.dryer import DryerPage
+from dryrecords.office.outlook import OutlookPage
 from dryrecords.office.pages import Nowhere
 from dryrecords.office.sign_in import Organizations, Password, SignIn, SignOut
 from dryrecords.office.site import SitePage
@@ -22,6 +23,7 @@ urlpatterns = [
     path("/seasons/<year:season>", BoardPage.as_view(), name="season"),
     path("/sites/<id:id>", SitePage.as_view(), name="site"),
     path("/sites/<id:id>/seasons/<year:season>", SitePage.as_view(), name="site-season"),
+    path("/sites/<id:id>/outlook", OutlookPage.as_view(), name="outlook"),
     path("/dryers/<id:id>", DryerPage.as_view(), name="dryer"),
     path("/tanks/<id:id>", TankPage.as_view(), name="tank"),
     path("/tanks/<id:id>/seasons/<year:season>", TankPage.as_view(), name="tank-season"),

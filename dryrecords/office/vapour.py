@@ -25,16 +25,26 @@ NAMES = {
 }
 
 
+# Column and unit of what is asked.
+ASKED = {
+    "air_temp_f": ("air_temp_c", UNITS["f"].to_si),
+    "level_pct": ("level_pct", float),
+    "diameter_in": ("diameter_m", UNITS["in"].to_si),
+    "length_in": ("length_m", UNITS["in"].to_si),
+}
+
+
 class VapourForm(forms.Form):
     """By GET; what is left empty is as it was last read."""
 
     air_temp_f = number("Outside, °F", -60, 130)
     level_pct = number("Level, %", 0, 100)
+    diameter_in = number("Tank across, in", 1, 2000)
+    length_in = number("Tank's length, in", 1, 2000)
 
     def given(self) -> dict[str, float]:
         known = {name: value for name, value in self.cleaned_data.items() if value is not None}
-        found = {"level_pct": known["level_pct"]} if "level_pct" in known else {}
-        return found | ({"air_temp_c": UNITS["f"].to_si(known["air_temp_f"])} if "air_temp_f" in known else {})
+        return {column: to_si(known[name]) for name, (column, to_si) in ASKED.items() if name in known}
 
 
 @dataclass(frozen=True)
