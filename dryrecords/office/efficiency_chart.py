@@ -46,7 +46,7 @@ def _answer(of: Efficiency, zone: str) -> str:
             f"there are {len(of.batches)}."
         )
     usual = written.with_u(of.usual_ratio, of.usual_ratio_u, 2)
-    now = f"{of.ratio_now:.2f} times what its water, weather and plenum let expect"
+    now = f"{of.ratio_now:.2f} times what its water, weather and plenum let one expect"
     if of.signal == "none":
         return f"No drift. Its fuel is {now}; with the season's first batches it was {usual} times."
     return (
