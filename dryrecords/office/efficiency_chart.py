@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from django.utils.safestring import SafeString
+
 from dryrecords.core.quantities import UNITS
 from dryrecords.office import written
 from dryrecords.office.batch import BASES
@@ -100,7 +102,7 @@ def efficiency_chart(of: Efficiency, zone: str) -> Chart:
     )
 
 
-def _drawings(of: Efficiency, rows: Sequence[DriedBatch], zone: str) -> list[str]:
+def _drawings(of: Efficiency, rows: Sequence[DriedBatch], zone: str) -> list[SafeString]:
     start = rows[0].at
     x = [(each.at - start).total_seconds() / DAY_S for each in rows]
     along = days_from(start, x[-1], zone)

@@ -41,7 +41,7 @@ def account_chart(view: AccountView, unit: str, zone: str) -> Chart:
             f"{written.moment(at, zone)}: {written.number(y)} {sign}" for at, y in zip(ends, drawn[1:], strict=True)
         ]
         y = scale_of([*drawn, *expected], f"{sign} since the first reading")
-        drawing = Drawing(days_from(began[0], x[-1], zone), y, "Drawn since the first reading, beside what was expected")
+        drawing = Drawing(days_from(began[0], x[-1], zone), y, "Drawn, beside what was expected")
         drawing.add(Series("drawn", DRAWN, x, drawn, ["", *told]))
         drawing.add(Series("expected", EXPECTED, x, expected))
         drawings.append(drawing.svg())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from django import forms
@@ -26,7 +27,7 @@ NAMES = {
 
 
 # Column and unit of what is asked.
-ASKED = {
+ASKED: dict[str, tuple[str, Callable[[float], float]]] = {
     "air_temp_f": ("air_temp_c", UNITS["f"].to_si),
     "level_pct": ("level_pct", float),
     "diameter_in": ("diameter_m", UNITS["in"].to_si),
