@@ -4,11 +4,17 @@ from django.contrib import admin
 from django.urls import include, path
 
 from api import health
+from dryrecords.config.office_edge import HELD, SHEETS
 from dryrecords.config.sign_in import sign_in_page
+from dryrecords.office import urls as office
+from dryrecords.office.edge_urls import edge_pages
+
+# What the API does for the pages is passed to them here: they do not know the API.
+office_pages = ([*edge_pages(HELD, SHEETS), *office.urlpatterns], office.app_name)
 
 urlpatterns = [
     path("api/v1", include("api.urls")),
-    path("office", include("dryrecords.office.urls")),
+    path("office", include(office_pages)),
     path("health/live", health.live),
     path("health/ready", health.ready),
     path("metrics", health.metrics),

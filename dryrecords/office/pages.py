@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from http import HTTPStatus
 from typing import Any
 from urllib.parse import urlencode
@@ -63,6 +64,8 @@ class Page(View):
     """
 
     desk: Desk
+    # Where a service brings transactions of its own, the handler is not one.
+    one_transaction = True
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if not request.user.is_authenticated:
@@ -72,7 +75,8 @@ class Page(View):
             return sealed(HttpResponseRedirect(reverse("office:organizations")))
         self.desk = desk
         try:
-            with scope.organization(desk.access.organization_id), transaction.atomic():
+            whole = transaction.atomic() if self.one_transaction else nullcontext()
+            with scope.organization(desk.access.organization_id), whole:
                 return sealed(super().dispatch(request, *args, **kwargs))
         except DomainError as error:
             return refusal(request, STATUS_OF[type(error)], error.detail, desk)

@@ -5,11 +5,14 @@ from __future__ import annotations
 from django.urls import path
 
 from dryrecords.core import converters as converters
+from dryrecords.office import record_urls
 from dryrecords.office.batch import BatchPage
 from dryrecords.office.batch_list import BatchListPage
 from dryrecords.office.bin import BinPage
 from dryrecords.office.board import BoardPage
 from dryrecords.office.dryer import DryerPage
+from dryrecords.office.enter import EnterPage
+from dryrecords.office.gaps import GapsPage
 from dryrecords.office.outlook import OutlookPage
 from dryrecords.office.pages import Nowhere
 from dryrecords.office.sign_in import Organizations, Password, SignIn, SignOut
@@ -34,6 +37,9 @@ urlpatterns = [
     path("/sign-out", SignOut.as_view(), name="sign-out"),
     path("/organizations", Organizations.as_view(), name="organizations"),
     path("/password", Password.as_view(), name="password"),
+    path("/enter", EnterPage.as_view(), name="enter"),
+    path("/gaps", GapsPage.as_view(), name="gaps"),
+    *record_urls.urlpatterns,
     # Last: whatever else is asked for below /office is refused by a page.
     path("/<path:rest>", Nowhere.as_view(), name="nowhere"),
 ]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from uuid import UUID
 
+from dryrecords.office.kinds import KINDS
+
 # Pages of somebody signed in, that name no record.
 WITHOUT_ID = {
     "office": ["GET"],
@@ -21,6 +23,31 @@ WITH_ID = {
     "office/bins/<id:id>": ("bins", ["GET"]),
     "office/batches/<id:id>": ("batches", ["GET"]),
 }
+# Pages with a form, and the kind of record that it writes: for who may write that, and for nobody else.
+FORMS: dict[str, str] = {"office/enter": "batches"}
+# Pages that tell of what came from elsewhere; their ids are no records'. They have tests of their own.
+OF_THE_EDGE = {
+    "office/held": ["GET"],
+    "office/held/<id:id>": ["GET", "POST"],
+    "office/held/<id:id>/dismiss": ["POST"],
+    "office/sheets": ["GET", "POST"],
+    "office/sheets/<id:id>": ["GET"],
+    "office/sheets/<id:id>/take-in": ["POST"],
+    "office/sheets/<id:id>/errors.csv": ["GET"],
+}
+WITHOUT_ID |= {"office/enter": ["GET"], "office/gaps": ["GET"]}
+for _name, _kind in KINDS.items():
+    for _below in _kind.parents:
+        if _below:
+            WITH_ID[f"office/{_below}/<id:id>/{_name}"] = (_below, ["GET"])
+            WITH_ID[_new := f"office/{_below}/<id:id>/{_name}/new"] = (_below, ["GET", "POST"])
+        else:
+            WITHOUT_ID[_new := f"office/{_name}/new"] = ["GET", "POST"]
+        FORMS[_new] = _name
+    for _does, _methods in (("correct", ["GET", "POST"]), ("remove", ["POST"]), ("restore", ["GET", "POST"])):
+        WITH_ID[f"office/{_name}/<id:id>/{_does}"] = (_name, _methods)
+        FORMS[f"office/{_name}/<id:id>/{_does}"] = _name
+
 # Of a person, before any organization, or of nobody: they have tests of their own.
 OF_A_PERSON = {
     "office/sign-in": ["GET", "POST"],

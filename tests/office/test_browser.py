@@ -37,6 +37,7 @@ from tests.office.browsing import (
     sign_in,
     sticks_out,
 )
+from tests.office.writing import writing_paths
 from tests.threads import in_threads
 
 # Each test looks from inside a transaction of its own; the pages come from what the season's fixture has committed.
@@ -104,6 +105,7 @@ def _season() -> dict[str, str]:
         "open-batch": f"/office/batches/{open_.pk}",
         "password": "/office/password",
         "refusal": "/office/nothing-here",
+        **writing_paths(by, read, dryer),
     }
 
 
@@ -190,10 +192,11 @@ def test_pages_can_be_read_by_everybody(page: Page, size: str, office: Office) -
 
 def test_what_is_pressed_is_large_enough_for_a_thumb(page: Page, size: str, office: Office) -> None:
     """WCAG 2.2, 2.5.8, asks for 24 pixels; buttons, fields and the ways between pages have 44."""
-    for path in (office.paths["board"], office.paths["advice"], office.paths["batches"]):
+    for name in ("board", "advice", "batches", "enter", "new-sample", "correct-batch", "held-one", "sheets"):
+        path = office.paths[name]
         page.goto(office.address + path)
         for each in page.locator(
-            "main button, main select, main input:not([type=hidden], [type=checkbox]), nav a"
+            "main button:visible, main select:visible, main input:visible:not([type=checkbox]), .taps a:visible, nav a"
         ).all():
             box = each.bounding_box()
             assert box is not None
@@ -247,3 +250,71 @@ def test_in_print_there_is_only_what_can_be_read_on_paper(browser: Browser, offi
     expect(page.locator("svg.drawing").first).to_be_visible()
     picture(page, "print", "desktop")
     context.close()
+
+
+def test_a_corrected_sample_changes_the_figure(page: Page, size: str, office: Office) -> None:
+    said = complaints(page)
+    page.goto(office.address + office.paths["batch"])
+    result = page.locator("section", has=page.get_by_role("heading", name="Result"))
+    before = result.get_by_text("Moisture out").locator("..").inner_text()
+    page.get_by_role("link", name="Correct the cooled sample").first.click()
+    moisture = page.get_by_label("Moisture, %")
+    was = float(moisture.input_value())
+    moisture.fill("wet")
+    page.get_by_role("button", name="Save").click()
+    page.get_by_role("alert").get_by_role("link", name="Moisture").click()
+    expect(moisture).to_be_focused()
+    assert moisture.input_value() == "wet"
+    picture(page, "refused", size)
+    assert _faults(page) == []
+    moisture.fill(f"{was - 0.7:.1f}".replace(".", ","))
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("status").first).to_have_text("The sample is corrected.")
+    expect(result).to_contain_text("about to change")
+    picture(page, "corrected", size)
+    work_off()
+    page.reload()
+    expect(result).not_to_contain_text("about to change")
+    assert result.get_by_text("Moisture out").locator("..").inner_text() != before
+    expect(page.locator("section", has_text="History")).to_contain_text("sample corrected")
+    # A form that is refused is answered by 422, which a browser says too.
+    assert [each for each in said if "422" not in each] == []
+
+
+def test_two_who_correct_the_same_sample(page: Page, size: str, office: Office) -> None:
+    other = page.context.new_page()
+    for each in (page, other):
+        each.goto(office.address + office.paths["correct-sample"])
+    later = float(page.get_by_label("Moisture, %").input_value()) + 0.1
+    other.get_by_label("Moisture, %").fill(f"{later:.2f}")
+    other.get_by_role("button", name="Save").click()
+    page.get_by_label("Moisture, %").fill("23")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("alert")).to_contain_text("changed after you opened it")
+    expect(page.get_by_text("Recorded meanwhile:")).to_contain_text(f"{later:g}")
+    picture(page, "meanwhile", size)
+    assert _faults(page) == []
+
+
+def test_by_hand_without_scripts(browser: Browser, office: Office) -> None:
+    """From what can be entered to what was entered, removed and brought back, at the size of a phone."""
+    width, height = SIZES["phone"]
+    context = browser.new_context(java_script_enabled=False, viewport={"width": width, "height": height})
+    page = context.new_page()
+    sign_in(page, office.address, demo.PERSON, office.password)
+    page.get_by_role("link", name="Enter", exact=True).click()
+    page.get_by_role("heading", name="Teasel Yard").click()
+    page.get_by_role("listitem").filter(has_text="propane").get_by_role("link", name="Fuel reading").first.click()
+    page.get_by_label("Gauge, %").fill("61")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("status")).to_have_text("The fuel reading is recorded.")
+    page.get_by_role("listitem").filter(has_text="Gauge 61 %").first.get_by_role("link").click()
+    page.get_by_text("Remove this fuel reading").click()
+    page.get_by_role("button", name="Remove it").click()
+    page.get_by_role("button", name="Bring it back").click()
+    expect(page.get_by_role("status")).to_have_text("The fuel reading is back.")
+    context.close()
+
+
+def _faults(page: Page) -> list[str]:
+    return [fault["id"] for fault in Axe().run(page).response["violations"] if fault["impact"] in SERIOUS]
