@@ -83,6 +83,7 @@ def test_what_cannot_be_right_is_said_in_words_and_where(yard: Yard, keeper: Cli
     assert "More is in the tank than what was burnt can have left" in told
     assert "a delivery that nobody wrote down" in told
     assert "Oct 8, 2025, 6:00 am to Oct 9, 2025, 6:00 am" in told
+    assert f'href="{tank(yard)}/seasons/2025"' in keeper.get("/office/gaps?season=2025").content.decode()
     make.fuel_delivery(yard.by, yard.tank, at=at(60), volume_m3=GAL(300))
     assert "about to change" in text_of(keeper, tank(yard))
     worked_off()
