@@ -23,26 +23,12 @@ from api.views import Route
 from dryrecords.harvest.models import Crop
 from dryrecords.season import cautions
 from dryrecords.season.account_keys import DRYER, SITE, TANK
-from dryrecords.season.account_views import SUMS, AccountView, account_view
-from dryrecords.season.efficiency import REFERENCE, DriedBatch, Efficiency, dryer_efficiency
+from dryrecords.season.account_views import ACCOUNT_ASSUMED, SUMS, AccountView, account_view
+from dryrecords.season.efficiency import EFFICIENCY_ASSUMED, DriedBatch, Efficiency, dryer_efficiency
 from dryrecords.season.findings import words_of
-from dryrecords.season.tank_state import Vaporisation, tank_vaporisation
+from dryrecords.season.tank_state import VAPOUR_ASSUMED, Vaporisation, tank_vaporisation
 
 SEASON = {"season": Parameter(YearField(), "Harvest year; left out, the newest one with readings.")}
-
-ACCOUNT_ASSUMED = [
-    "Expected fuel: heat of water and grain over what the air leaves of it; 11 % a batch and 22 % a dryer and "
-    "interval, from Iowa State extension's ranges of farm dryers.",
-    "A batch that was read in the middle used its fuel evenly, give or take.",
-]
-VAPOUR_ASSUMED = [
-    "A rule of thumb of the propane trade, from memory; it agrees with a heater manual within 0.4 %. Of a tank above "
-    "ground, without sun, wind and frost.",
-]
-EFFICIENCY_ASSUMED = [
-    f"The season's first {REFERENCE} batches say what is usual of this dryer. Cold air, moist grain and plenum are in "
-    "what is expected and raise no alarm.",
-]
 
 
 class Account(Route):

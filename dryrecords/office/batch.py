@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 
 from dryrecords.core import clock
 from dryrecords.harvest.models import Batch, Reading, Sample
@@ -103,7 +104,7 @@ class BatchPage(Page):
             charts=charts,
             view=view,
             lacks=lacks(view.result.missing) if view.result else "",
-            result=_result(view.result, self.desk.currency) if view.result else [],
+            result=_result(view.result, self.desk.currency, _account(batch)) if view.result else [],
             lost=_lost(view.result, self.desk.currency),
             history=[told(change, zone, names) for change in changes],
             cautions=[cautions.ESTIMATE, cautions.HOT_SAMPLES],
@@ -162,10 +163,17 @@ def _lost(result: BatchResult | None, currency: str) -> str:
     return figures.told(values, name, currency) if name else ""
 
 
-def _result(result: BatchResult, currency: str) -> list[tuple[str, list[Line]]]:
+def _account(batch: Batch) -> str:
+    tank = batch.dryer.tank
+    return reverse("office:tank-season", args=[tank.pk, batch.season]) if tank else ""
+
+
+def _result(result: BatchResult, currency: str, account: str) -> list[tuple[str, list[Line]]]:
     values = vars(result)
     fuel = figures.fuel_name(values)
-    told_fuel = [Line(f"Fuel, {BASES[basis]}", figures.told(values, fuel))] if (basis := result.fuel_basis) else []
+    basis = result.fuel_basis
+    accounted = account if basis in (BatchResult.Basis.METERED, BatchResult.Basis.ALLOCATED) else ""
+    told_fuel = [Line(f"Fuel, {BASES[basis]}", figures.told(values, fuel), accounted)] if basis else []
     base = Line("Base moisture", f"{result.base_moisture_pct:g} %")
     groups = [
         ("Grain", [*figures.lines(values, GRAIN[:2]), base, *figures.lines(values, GRAIN[2:])]),

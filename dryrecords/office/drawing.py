@@ -109,7 +109,7 @@ class Drawing:
             if y is None or not series.look.mark:
                 continue
             if series.u and (u := series.u[i]):
-                low, high = self._y(y - u), self._y(y + u)
+                low, high = self._y(max(y - u, self.y.low)), self._y(min(y + u, self.y.high))
                 self._parts.append(f'<path class="line {colour}" d="M{self._x(x):.1f} {low:.1f}V{high:.1f}"/>')
             told = series.told[i] if series.told else ""
             mark = _mark(series.look.mark, self._x(x), self._y(y))

@@ -9,6 +9,7 @@ from uuid import UUID
 
 import numpy as np
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 
 from dryrecords.core.errors import Invalid
 from dryrecords.equipment.models import Dryer
@@ -17,11 +18,13 @@ from dryrecords.office import columns, selectors, written
 from dryrecords.office.advice import AdviceForm, advice_lines
 from dryrecords.office.chart import Charts
 from dryrecords.office.dryer_chart import outcomes_chart
+from dryrecords.office.efficiency_chart import efficiency_chart, told
 from dryrecords.office.figures import Line
 from dryrecords.office.pages import Page
 from dryrecords.season import cautions
 from dryrecords.season.calibration import taught_by
 from dryrecords.season.calibration_views import CalibrationView, calibration_view
+from dryrecords.season.efficiency import efficiency_of
 
 MADE_OF = (
     "diameter_m",
@@ -48,7 +51,8 @@ class DryerPage(Page):
         crop = asked if asked in Crop.values else outcomes.usual_crop
         view = calibration_view(self.access, id, crop)
         zone = view.dryer.site.timezone
-        charts = Charts([outcomes_chart(outcomes.of(crop), zone)])
+        efficiency = efficiency_of(self.access, view.dryer, None, crop)
+        charts = Charts([outcomes_chart(outcomes.of(crop), zone), efficiency_chart(efficiency, zone)])
         if (numbers := charts.as_csv(request)) is not None:
             return numbers
         form = AdviceForm(request.GET if "moisture_in_pct" in request.GET else None, initial={"crop": crop})
@@ -68,10 +72,11 @@ class DryerPage(Page):
             span=_span(view, zone),
             left_out=_left_out(view, outcomes, zone),
             charts=charts,
+            burnt=told(efficiency, zone),
             form=form,
             advice=advice,
             refused=refused,
-            cautions=advice.cautions if advice else [*cautions.FORECAST],
+            cautions=advice.cautions if advice else [*cautions.FORECAST, cautions.GAS],
         )
 
 
@@ -89,7 +94,9 @@ def _made_of(dryer: Dryer) -> list[Line]:
     known = [name for name in MADE_OF if getattr(dryer, name) is not None]
     lines = [Line(columns.label(name), columns.value(name, getattr(dryer, name), "UTC")) for name in known]
     fans = [Line(f"fan for {fan.get('purpose')}", _fan(fan)) for fan in dryer.fans]
-    return [*lines, *fans, Line("fuel from", dryer.tank.name if dryer.tank else written.NOTHING)]
+    tank = dryer.tank
+    href = reverse("office:tank", args=[tank.pk]) if tank else ""
+    return [*lines, *fans, Line("fuel from", tank.name if tank else written.NOTHING, href)]
 
 
 def _fan(fan: dict[str, Any]) -> str:

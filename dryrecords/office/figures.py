@@ -78,6 +78,8 @@ class Line:
 
     label: str
     text: str
+    # Of the page that tells more of it.
+    href: str = ""
 
 
 def told(values: Mapping[str, Any], name: str, currency: str = "USD") -> str:

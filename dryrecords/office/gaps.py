@@ -192,6 +192,8 @@ def _odd(batch: Batch, warning: Mapping[str, Any]) -> Gap:
         return Gap(detail, reverse("office:batch", args=[batch.pk]) + "#samples", "See its samples")
     if code == "tank_capacity_unknown" and batch.dryer.tank_id:
         return Gap(detail, _to("correct-tanks", batch.dryer.tank_id), "Enter it with the tank")
+    if code == "fuel_account_finding" and batch.dryer.tank_id:
+        return Gap(detail, reverse("office:tank-season", args=[batch.dryer.tank_id, batch.season]), "See the account")
     if code in OF_FUEL and batch.dryer.tank_id:
         return Gap(detail, _to("tanks-fuel-readings", batch.dryer.tank_id), "See the readings")
     if code == "power_count_fell":

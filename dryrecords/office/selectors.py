@@ -13,7 +13,7 @@ from django.db.models import Q
 
 from dryrecords.core import clock
 from dryrecords.core.errors import NotFound
-from dryrecords.equipment.models import Bin, Dryer
+from dryrecords.equipment.models import Bin, Dryer, Tank
 from dryrecords.grain.arrays import BoolArray, FloatArray
 from dryrecords.harvest.models import Batch, Crop
 from dryrecords.season.models import BatchResult, SiteSeason
@@ -176,6 +176,7 @@ class SiteSeasonPage:
     rows: SeasonRows
     dryers: list[Dryer]
     bins: list[Bin]
+    tanks: list[Tank]
 
     @property
     def dryer_names(self) -> dict[str, str]:
@@ -199,6 +200,7 @@ def site_page(access: Access, site_id: UUID, season: int | None) -> SiteSeasonPa
         rows=season_rows(access, site, season),
         dryers=list(Dryer.objects.visible_to(access).filter(site=site).order_by("name", "id")),
         bins=list(Bin.objects.visible_to(access).filter(site=site).order_by("name", "id")),
+        tanks=list(Tank.objects.visible_to(access).filter(site=site).order_by("name", "id")),
     )
 
 
@@ -269,3 +271,10 @@ def contents_of(access: Access, batch_ids: Sequence[UUID]) -> list[tuple[Batch, 
     results = BatchResult.objects.in_bulk(list(batch_ids))
     ordered = rows.select_related("lot__customer", "dryer__site__customer").order_by("started_at", "pk")
     return [(batch, results.get(batch.pk)) for batch in ordered]
+
+
+def tank_with_site(access: Access, tank_id: UUID) -> Tank:
+    tank = Tank.objects.visible_to(access).filter(pk=tank_id).select_related("site__customer").first()
+    if tank is None:
+        raise NotFound()
+    return tank

@@ -9,8 +9,9 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 
-from dryrecords.office import figures, selectors, written
+from dryrecords.office import figures, outlook, selectors, written
 from dryrecords.office.chart import Charts
+from dryrecords.office.outlook import OutlookForm
 from dryrecords.office.pages import Page
 from dryrecords.office.site_charts import season_charts
 from dryrecords.season.cautions import ESTIMATE
@@ -82,6 +83,8 @@ class SitePage(Page):
             by_crop=[_group(written.named(key), "", of, currency) for key, of in view.by_crop.items()],
             dryers=found.dryers,
             bins=found.bins,
+            tanks=found.tanks,
+            form=OutlookForm(initial=outlook.USUAL),
             worst=_batches(found, view.worst, currency),
             charts=charts,
             cautions=[ESTIMATE],

@@ -13,9 +13,11 @@ from dryrecords.office.board import BoardPage
 from dryrecords.office.dryer import DryerPage
 from dryrecords.office.enter import EnterPage
 from dryrecords.office.gaps import GapsPage
+from dryrecords.office.outlook import OutlookPage
 from dryrecords.office.pages import Nowhere
 from dryrecords.office.sign_in import Organizations, Password, SignIn, SignOut
 from dryrecords.office.site import SitePage
+from dryrecords.office.tank import TankPage
 
 app_name = "office"
 
@@ -24,7 +26,10 @@ urlpatterns = [
     path("/seasons/<year:season>", BoardPage.as_view(), name="season"),
     path("/sites/<id:id>", SitePage.as_view(), name="site"),
     path("/sites/<id:id>/seasons/<year:season>", SitePage.as_view(), name="site-season"),
+    path("/sites/<id:id>/outlook", OutlookPage.as_view(), name="outlook"),
     path("/dryers/<id:id>", DryerPage.as_view(), name="dryer"),
+    path("/tanks/<id:id>", TankPage.as_view(), name="tank"),
+    path("/tanks/<id:id>/seasons/<year:season>", TankPage.as_view(), name="tank-season"),
     path("/bins/<id:id>", BinPage.as_view(), name="bin"),
     path("/batches", BatchListPage.as_view(), name="batches"),
     path("/batches/<id:id>", BatchPage.as_view(), name="batch"),

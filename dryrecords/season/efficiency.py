@@ -8,6 +8,7 @@ from datetime import datetime
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Subquery
 
 from dryrecords.equipment.models import Dryer
 from dryrecords.grain.arrays import FloatArray
@@ -21,6 +22,11 @@ from dryrecords.tenancy.writes import get
 
 # The first batches of a season say what is usual for the dryer. Our own choice.
 REFERENCE = 8
+
+EFFICIENCY_ASSUMED = [
+    f"The season's first {REFERENCE} batches say what is usual of this dryer. Cold air, moist grain and plenum are in "
+    "what is expected and raise no alarm.",
+]
 
 MORE_CAUSES = (
     "a floor, a screen or a column plugged with fines and trash: the air finds less of the grain",
@@ -80,10 +86,16 @@ class Efficiency:
 def dryer_efficiency(access: Access, dryer_id: UUID, season: int | None, crop: str = "") -> Efficiency:
     """Of batches whose fuel was read or allocated, and that the caller may see."""
     dryer = get(access, Dryer, dryer_id)
-    crop = crop or usual_crop(dryer)
+    return efficiency_of(access, dryer, season, crop or usual_crop(dryer))
+
+
+def efficiency_of(access: Access, dryer: Dryer, season: int | None, crop: str) -> Efficiency:
+    """Of a dryer that the caller has been let see already."""
     batches = Batch.objects.visible_to(access).filter(dryer=dryer, crop=crop).order_by("started_at", "id")
-    year = season or (newest.season if (newest := batches.last()) else 0)
-    moments = dict(batches.filter(season=year).values_list("pk", "started_at"))
+    chosen = batches.filter(season=season or Subquery(batches.reverse().values("season")[:1]))
+    rows_of_season = list(chosen.values_list("pk", "started_at", "season"))
+    year = season or (rows_of_season[0][2] if rows_of_season else 0)
+    moments = {pk: at for pk, at, _ in rows_of_season}
     read = (BatchResult.Basis.METERED, BatchResult.Basis.ALLOCATED)
     rows = BatchResult.objects.filter(
         organization_id=access.organization_id,

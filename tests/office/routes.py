@@ -16,7 +16,10 @@ WITHOUT_ID = {
 WITH_ID = {
     "office/sites/<id:id>": ("sites", ["GET"]),
     "office/sites/<id:id>/seasons/<year:season>": ("sites", ["GET"]),
+    "office/sites/<id:id>/outlook": ("sites", ["GET"]),
     "office/dryers/<id:id>": ("dryers", ["GET"]),
+    "office/tanks/<id:id>": ("tanks", ["GET"]),
+    "office/tanks/<id:id>/seasons/<year:season>": ("tanks", ["GET"]),
     "office/bins/<id:id>": ("bins", ["GET"]),
     "office/batches/<id:id>": ("batches", ["GET"]),
 }
