@@ -51,7 +51,7 @@ def _start_engines() -> None:
 
 
 def _take_own_broker() -> None:
-    """Workers of pytest-xdist share the servers: to each its own of the broker's numbered databases, as of PostgreSQL's."""
+    """Workers of pytest-xdist share the servers: each has a numbered database of the broker to itself."""
     url, number = os.environ["BROKER_URL"], os.environ["PYTEST_XDIST_WORKER"].removeprefix("gw")
     if url.startswith("redis+socket:"):
         os.environ["BROKER_URL"] = f"{url}?virtual_host={1 + int(number) % 15}"

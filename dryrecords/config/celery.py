@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import os
+import signal
+import threading
+from typing import Any
 
 from celery import Celery
+from celery.signals import worker_shutting_down
 
 from dryrecords.core import task_names
 
@@ -12,6 +16,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "dryrecords.config.settings")
 
 SWEEP_S = 5.0
 HELD_SWEEP_S = 30.0
+COLD_END_WITHIN_S = 5.0
 
 broker_url = os.environ.get("BROKER_URL", "")
 
@@ -52,4 +57,16 @@ app.conf.update(
     },
 )
 app.set_default()
+
+
+@worker_shutting_down.connect
+def end_in_time(how: str, **_: Any) -> None:
+    """A cold end, as of a worker whose parent was killed, may wait for a broker that has gone with it. Nobody stops it
+    then; what it has in hand is found again by its lease."""
+    if how == "Cold" and os.getpgrp() == os.getpid():
+        timer = threading.Timer(COLD_END_WITHIN_S, os.killpg, [os.getpgrp(), signal.SIGKILL])
+        timer.daemon = True
+        timer.start()
+
+
 app.autodiscover_tasks(["dryrecords.season", "dryrecords.settlement", "api", "api.imports"])

@@ -13,6 +13,7 @@ from dryrecords.office import written
 from dryrecords.office.figures import Line
 from dryrecords.season.advice import NINETY_FIVE, Advice, advise
 from dryrecords.season.calibration_views import CalibrationView
+from dryrecords.settlement.selling import Terms
 
 
 def number(label: str, low: float, high: float, *, needed: bool = False) -> forms.FloatField:
@@ -50,14 +51,18 @@ class AdviceLines:
     cautions: list[str]
 
 
-def advice_lines(view: CalibrationView, form: AdviceForm) -> AdviceLines:
+def advice_lines(view: CalibrationView, form: AdviceForm, terms: Terms) -> AdviceLines:
+    base = form.cleaned_data["base_moisture_pct"]
     made = advise(
         view.dryer,
         view.crop,
         form.cleaned_data["moisture_in_pct"],
-        form.cleaned_data["base_moisture_pct"],
+        terms.base_moisture_pct if base is None else base,
         calibration=view.calibration,
         given=form.given(),
+        discount=terms.discount,
+        discount_basis=terms.basis,
+        discount_in_usd=terms.discount is not None,
     )
     settings = made.settings
     return AdviceLines(

@@ -25,6 +25,8 @@ from dryrecords.season import cautions
 from dryrecords.season.calibration import taught_by
 from dryrecords.season.calibration_views import CalibrationView, calibration_view
 from dryrecords.season.efficiency import efficiency_of
+from dryrecords.settlement.selling import terms_of_sale
+from dryrecords.tenancy.access import Access
 
 MADE_OF = (
     "diameter_m",
@@ -56,7 +58,7 @@ class DryerPage(Page):
         if (numbers := charts.as_csv(request)) is not None:
             return numbers
         form = AdviceForm(request.GET if "moisture_in_pct" in request.GET else None, initial={"crop": crop})
-        advice, refused = _advised(form, view)
+        advice, refused = _advised(form, view, self.access)
         return self.show(
             "office/dryer.html",
             way="board",
@@ -80,12 +82,12 @@ class DryerPage(Page):
         )
 
 
-def _advised(form: AdviceForm, view: CalibrationView) -> tuple[Any, str]:
+def _advised(form: AdviceForm, view: CalibrationView, access: Access) -> tuple[Any, str]:
     """The advice, or what there was to say against giving one."""
     if not form.is_bound or not form.is_valid():
         return None, ""
     try:
-        return advice_lines(view, form), ""
+        return advice_lines(view, form, terms_of_sale(access, view.crop)), ""
     except Invalid as error:
         return None, error.detail
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from dryrecords.core import clock
+from dryrecords.core.errors import invalid
 from dryrecords.equipment.models import Dryer
 from dryrecords.grain.arrays import FloatArray
 from dryrecords.grain.crops import CROPS
@@ -16,7 +17,7 @@ from dryrecords.grain.learning import Learned
 from dryrecords.grain.storage import SAFE_MOISTURES
 from dryrecords.grain.target import Target, least_loss_target
 from dryrecords.season.calibration import taught_by
-from dryrecords.season.forecast import Forecast, Taught, Wanted, forecast, scatter_pct
+from dryrecords.season.forecast import IN_BIN, IN_DRYER, Forecast, Taught, Wanted, forecast, scatter_pct
 from dryrecords.season.in_force import price_keys, prices_in_force, setting_keys, settings_in_force
 from dryrecords.season.models import DryerCalibration
 
@@ -91,8 +92,8 @@ def advise(
     settings = _settings(calibration, given or {}, assumed)
     aim = target.moisture_pct
     if aim > moisture_in_pct - LEAST_DRYING_PCT:
-        aim = moisture_in_pct - LEAST_DRYING_PCT
-        assumed.append("The grain is hardly wetter than the target: it may need no drying.")
+        detail = f"At {moisture_in_pct:g} % there is nothing to dry: the target is {aim:.1f} % cooled."
+        raise invalid("/moisture_in_pct", "nothing_to_dry", detail)
     planned = forecast(
         dryer,
         Wanted(
@@ -104,6 +105,7 @@ def advise(
             ambient_rh_pct=settings["ambient_rh_pct"],
             grain_temp_c=settings.get("grain_temp_c"),
             bed_depth_m=settings.get("bed_depth_m"),
+            cooling=_cooling(settings),
         ),
         taught,
     )
@@ -156,6 +158,14 @@ def _settings(calibration: DryerCalibration | None, given: dict[str, float], ass
     else:
         assumed.append(USUAL_BASIS)
     return {**(typical or USUAL), **given}
+
+
+def _cooling(settings: dict[str, float]) -> str:
+    """As in the batches that the cut-off was learned from: grain that cools in the bin is stopped far wetter."""
+    known = settings.get("cooled_in_dryer")
+    if known is None:
+        return ""
+    return IN_DRYER if known > 0.5 else IN_BIN
 
 
 def _cutoff(

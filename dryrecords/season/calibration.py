@@ -202,7 +202,10 @@ def _typical(lessons: Sequence[Lesson]) -> dict[str, float] | None:
         return None
     newest = lessons[-LAST_MISSES:]
     names = ("plenum_temp_c", "ambient_temp_c", "ambient_rh_pct", "grain_temp_c", "bed_depth_m")
-    return {name: float(np.mean([each.columns[name] for each in newest])) for name in names}
+    cooled_in_dryer = float(np.mean([each.columns["bin_cooling_s"] == 0 for each in newest]))
+    return {name: float(np.mean([each.columns[name] for each in newest])) for name in names} | {
+        "cooled_in_dryer": cooled_in_dryer
+    }
 
 
 def calibration_of(organization_id: UUID, dryer_id: UUID, crop: str) -> DryerCalibration | None:

@@ -168,10 +168,16 @@ def test_refusals_of_advice(query: str, expected: dict[str, str]) -> None:
     assert pointers(scene.client().get(f"dryers/{scene.dryer.pk}/advice?{query}")) == expected
 
 
-def test_grain_that_is_dry_and_nearly_nothing() -> None:
+@pytest.mark.parametrize("moisture", [14, 1])
+def test_grain_that_is_dry_already_gets_no_settings(moisture: float) -> None:
     scene = Scene(0)
-    for moisture in (14, 1):
-        assert scene.told(f"advice?moisture_in_pct={moisture}")["assumed"]
+    refused = scene.client("owner").get(f"dryers/{scene.dryer.pk}/advice?moisture_in_pct={moisture}")
+    assert refused.status_code == 422
+    assert refused.json()["errors"][0] == {
+        "pointer": "/moisture_in_pct",
+        "code": "nothing_to_dry",
+        "detail": refused.json()["detail"],
+    }
 
 
 @pytest.mark.parametrize("role", ["owner", "office", "operator", "auditor", "customer"])

@@ -64,9 +64,12 @@ def embedded() -> bool:
 
 
 not_ours = pytest.mark.skipif(not embedded(), reason="the machine's own PostgreSQL is not ours to crash")
+not_alone = pytest.mark.skipif(
+    "PYTEST_XDIST_WORKER" in os.environ, reason="crashes the server of all: run it without -n"
+)
 
 
-@pytest.mark.parametrize("end", [end_sessions, pytest.param(kill_a_backend, marks=not_ours)])
+@pytest.mark.parametrize("end", [end_sessions, pytest.param(kill_a_backend, marks=[not_ours, not_alone])])
 def test_web_server_and_worker_survive_the_end_of_every_session(
     end: Callable[[], None], tree: Tree, yard: BusyYard
 ) -> None:

@@ -104,7 +104,7 @@ def test_two_workers_at_once_beside_writers_lose_no_update_and_never_deadlock(tr
     # 409: two writers happened upon the same minute for their prices.
     refused = [answer for answer in writers.answers if answer.status not in {200, 201, 409, 422}]
     assert refused == [], tree.told()
-    assert len(writers.answers) > 100
+    assert len(writers.answers) > 30
     yard.wait_until_fresh(tree, 30)
     masses: dict[str, Any] = {batch_id: yard.api.get(f"batches/{batch_id}")["wet_mass_lb"] for batch_id in ids}
     figures = {batch_id: yard.api.result(batch_id)["wet_mass_lb"] for batch_id in ids}

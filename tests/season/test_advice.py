@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dryrecords.core.errors import Invalid
 from dryrecords.season.advice import Advice, advise, flat_discount
-from dryrecords.season.calibration import calibration_of
+from dryrecords.season.calibration import calibration_of, taught_by
+from dryrecords.season.forecast import forecast
 from tests import factories as make
 from tests.season.scene import F, Yard
 from tests.season.synthetic import Truth, batch_dryer, learn, record, season_of
@@ -147,11 +149,6 @@ def test_without_a_price_losses_are_shares_of_it(price: Decimal | None) -> None:
     assert 0 < made.target.expected_loss < 0.05
 
 
-def test_grain_that_is_dry_already() -> None:
-    made = Learned(0).advise(14.0)
-    assert any("no drying" in said for said in made.assumed)
-
-
 def test_spread_of_a_dryer_that_the_model_is_not_of() -> None:
     """It is that of its own outcomes, drawn towards what is expected of any by four batches' worth."""
     yard = Yard()
@@ -164,3 +161,34 @@ def test_spread_of_a_dryer_that_the_model_is_not_of() -> None:
     expected = np.sqrt((4 * 0.6**2 + 6 * np.var(cooled, ddof=1)) / 10)
     assert made.spread_pct == pytest.approx(expected)
     assert any("rough" in said for said in made.assumed)
+
+
+def test_time_and_fuel_are_for_the_cooling_that_the_cut_off_was_learned_with() -> None:
+    """Whoever stops by the clock of a batch that cools in the bin leaves grain wet that its dryer cools itself."""
+    learned = Learned(0)
+    cooled_in_dryer = {"cooling_s": 3 * 3600.0}
+    wanted = replace(WANTED, moisture_in_pct=22.0, plenum_temp_c=F(160))
+    for number in range(6):
+        record(learned.yard, learned.dryer, number, wanted, 54.0, 7200.0, 14.0 + number / 20, **cooled_in_dryer)
+    learn(learned.dryer)
+    made = learned.advise(22.0)
+    asked = replace(
+        WANTED,
+        moisture_in_pct=22.0,
+        target_moisture_pct=made.target.moisture_pct,
+        bed_depth_m=made.settings["bed_depth_m"],
+        grain_temp_c=made.settings["grain_temp_c"],
+        **{name: made.settings[name] for name in ("plenum_temp_c", "ambient_temp_c", "ambient_rh_pct")},
+    )
+    held = calibration_of(learned.dryer.organization_id, learned.dryer.pk, "corn")
+    in_dryer, in_bin = (
+        forecast(learned.dryer, replace(asked, cooling=cooling), taught_by(held)).figures["drying_s"]
+        for cooling in ("in_dryer", "in_bin")
+    )
+    assert made.forecast.figures["drying_s"] == in_dryer
+    assert in_dryer > 1.1 * in_bin
+
+
+def test_grain_as_dry_as_the_target_gets_no_settings() -> None:
+    with pytest.raises(Invalid, match="nothing to dry"):
+        Learned(0).advise(14.0)
