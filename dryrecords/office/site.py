@@ -53,7 +53,7 @@ class GroupLine:
     name: str
     dryer_id: str
     batches: int
-    figures: list[str]
+    figures: list[figures.Line]
 
 
 class SitePage(Page):
@@ -97,7 +97,12 @@ def _dryer(names: Mapping[str, str], dryer_id: str, of: Mapping[str, Any], curre
 
 
 def _group(name: str, dryer_id: str, of: Mapping[str, Any], currency: str) -> GroupLine:
-    return GroupLine(name, dryer_id, of["batches"], [figures.told(of, each, currency) for each in COMPARED])
+    return GroupLine(name, dryer_id, of["batches"], _compared(of, currency))
+
+
+def _compared(of: Mapping[str, Any], currency: str) -> list[figures.Line]:
+    """Each with its dash where it is not known: columns stay in line."""
+    return [figures.Line(figures.WORDS[name].label, figures.told(of, name, currency)) for name in COMPARED]
 
 
 def _batches(found: selectors.SiteSeasonPage, ids: list[str], currency: str) -> list[tuple[str, str, str]]:
