@@ -63,7 +63,7 @@ class SitePage(Page):
         charts = Charts(season_charts(found.rows, currency))
         if (numbers := charts.as_csv(request)) is not None:
             return numbers
-        fuel = figures.fuel_name(values)
+        fuel = figures.fuel_names(values, view.gas_batches)
         return self.show(
             "office/site.html",
             way="board",
@@ -76,8 +76,9 @@ class SitePage(Page):
             groups=[
                 ("Over-drying", figures.lines(values, OVER, currency)),
                 ("Grain", figures.lines(values, (*GRAIN, *SHRINK))),
-                ("Energy", figures.lines(values, (fuel, *ENERGY), currency)),
+                ("Energy", figures.lines(values, (*fuel, *ENERGY), currency)),
             ],
+            fuel_note=figures.fuel_note(values, view.gas_batches),
             compared=[figures.WORDS[name].label for name in COMPARED],
             by_dryer=[_dryer(found.dryer_names, key, of, currency) for key, of in view.by_dryer.items()],
             by_crop=[_group(written.named(key), "", of, currency) for key, of in view.by_crop.items()],
