@@ -2,6 +2,7 @@
 
 from django.contrib import admin
 from django.urls import include, path
+from django.views.generic import RedirectView
 
 from api import health
 from dryrecords.config.office_edge import HELD, SHEETS
@@ -13,6 +14,7 @@ from dryrecords.office.edge_urls import edge_pages
 office_pages = ([*edge_pages(HELD, SHEETS), *office.urlpatterns], office.app_name)
 
 urlpatterns = [
+    path("", RedirectView.as_view(pattern_name="office:board")),
     path("api/v1", include("api.urls")),
     path("office", include(office_pages)),
     path("health/live", health.live),

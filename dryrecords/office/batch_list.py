@@ -12,6 +12,7 @@ from django.http import HttpRequest, HttpResponse
 
 from dryrecords.harvest.models import Batch, Crop
 from dryrecords.office import figures, selectors, written
+from dryrecords.office.asked import asked, year
 from dryrecords.office.pages import Page
 from dryrecords.office.selectors import BatchFilter
 from dryrecords.season.models import BatchResult
@@ -38,15 +39,15 @@ class BatchLine:
 
 class BatchListPage(Page):
     def get(self, request: HttpRequest) -> HttpResponse:
-        asked = _asked(request)
+        chosen = asked(request, READERS)
         seasons = selectors.seasons_known(self.access)
         wanted = BatchFilter(
-            season=asked.get("season") or seasons[0],
-            site_id=asked.get("site"),
-            dryer_id=asked.get("dryer"),
-            crop=asked.get("crop", ""),
-            lacking=bool(asked.get("lacking")),
-            older=asked.get("older"),
+            season=chosen.get("season") or seasons[0],
+            site_id=chosen.get("site"),
+            dryer_id=chosen.get("dryer"),
+            crop=chosen.get("crop", ""),
+            lacking=bool(chosen.get("lacking")),
+            older=chosen.get("older"),
         )
         page = selectors.batch_page(self.access, wanted)
         return self.show(
@@ -58,8 +59,8 @@ class BatchListPage(Page):
             dryer=page.dryer,
             crops=Crop.choices,
             lines=[batch_line(batch, page.results.get(batch.pk), self.desk.currency) for batch in page.batches],
-            older=_older(asked, page.batches) if page.has_more else "",
-            newest=_link(asked) if wanted.older else "",
+            older=_older(chosen, page.batches) if page.has_more else "",
+            newest=_link(chosen) if wanted.older else "",
         )
 
 
@@ -88,20 +89,6 @@ def lacks(missing: list[str]) -> str:
     return ", ".join(LACKS.get(name, written.named(name)) for name in missing)
 
 
-def _asked(request: HttpRequest) -> dict[str, Any]:
-    """What can be made sense of; a page that was typed wrong shows more, not an error."""
-    read: dict[str, Any] = {"season": int, "site": UUID, "dryer": UUID, "crop": Crop, "lacking": str, "older": _place}
-    found: dict[str, Any] = {}
-    for name, of in read.items():
-        try:
-            found[name] = of(request.GET.get(name, ""))
-        except ValueError:
-            continue
-    if not 1900 <= found.get("season", 2000) < 2200:
-        del found["season"]
-    return found
-
-
 def _place(text: str) -> tuple[datetime, UUID]:
     at, _, batch_id = text.partition("~")
     moment = datetime.fromisoformat(at)
@@ -110,11 +97,21 @@ def _place(text: str) -> tuple[datetime, UUID]:
     return moment, UUID(batch_id)
 
 
-def _older(asked: dict[str, Any], batches: list[Batch]) -> str:
+READERS: dict[str, Any] = {
+    "season": year,
+    "site": UUID,
+    "dryer": UUID,
+    "crop": Crop,
+    "lacking": str,
+    "older": _place,
+}
+
+
+def _older(chosen: dict[str, Any], batches: list[Batch]) -> str:
     last = batches[-1]
-    return _link(asked, older=f"{last.started_at.isoformat()}~{last.pk}")
+    return _link(chosen, older=f"{last.started_at.isoformat()}~{last.pk}")
 
 
-def _link(asked: dict[str, Any], **more: str) -> str:
-    kept = {name: str(value) for name, value in asked.items() if name != "older" and value}
+def _link(chosen: dict[str, Any], **more: str) -> str:
+    kept = {name: str(value) for name, value in chosen.items() if name != "older" and value}
     return f"?{urlencode(kept | more)}"

@@ -48,7 +48,8 @@ class BoardPage(Page):
         total = found.overview.total
         currency = self.desk.currency
         names = ["over_drying_unsold_bu", "over_drying_points", "over_drying_extra_fuel_m3"]
-        names += ["water_removed_kg", figures.fuel_name(total.figures), "energy_j_per_kg_water"]
+        gas = total.gas_batches
+        names += ["water_removed_kg", *figures.fuel_names(total.figures, gas), "energy_j_per_kg_water"]
         sites = [_site_line(row, self.desk) for row in found.sites]
         return self.show(
             "office/board.html",
@@ -58,6 +59,8 @@ class BoardPage(Page):
             total=total,
             lost=figures.told(total.figures, "over_drying_total_usd", currency),
             totals=figures.lines(total.figures, names, currency),
+            fuel_note=figures.fuel_note(total.figures, gas),
+            held=selectors.held_waiting(self.access),
             drying=[drying_line(batch) for batch in found.drying],
             sites=sites,
             open=[line for line in sites if line.lacking or not line.is_fresh],

@@ -98,6 +98,22 @@ def lines(values: Mapping[str, Any], names: Sequence[str], currency: str = "USD"
     return [line for line in found if line.text != written.NOTHING]
 
 
+def fuel_names(values: Mapping[str, Any], gas_batches: int) -> list[str]:
+    """Of a season: where gas was burnt beside others, gallons are not all of it, and therms stand with them."""
+    return ["fuel_volume_m3", "fuel_energy_j"] if _is_mixed(values, gas_batches) else [fuel_name(values)]
+
+
+def fuel_note(values: Mapping[str, Any], gas_batches: int) -> str:
+    if not _is_mixed(values, gas_batches):
+        return ""
+    burnt = written.counted(gas_batches, "batch", "batches")
+    return f"Gallons leave out the gas that {burnt} burnt; fuel as heat has all of it."
+
+
+def _is_mixed(values: Mapping[str, Any], gas_batches: int) -> bool:
+    return bool(gas_batches) and values.get("fuel_volume_m3") is not None
+
+
 def fuel_name(values: Mapping[str, Any]) -> str:
     """Gallons; therms where gas was burnt."""
     is_gas = values.get("fuel_volume_m3") is None and values.get("fuel_energy_j") is not None

@@ -13,13 +13,14 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
 from dryrecords.harvest.models import Batch, Price, Sample
-from dryrecords.journal import kinds, ledger
+from dryrecords.journal import kinds
 from dryrecords.journal.models import StaleMark
 from dryrecords.office import selectors, written
+from dryrecords.office.asked import asked, year
 from dryrecords.office.batch_list import LACKS
 from dryrecords.office.pages import Page
 from dryrecords.season.models import BatchResult
-from dryrecords.tenancy.access import Access, Role
+from dryrecords.tenancy.access import Access
 
 MOST_SHOWN = 30
 PRICE = "prices."
@@ -62,11 +63,11 @@ class GapLine:
 class GapsPage(Page):
     def get(self, request: HttpRequest) -> HttpResponse:
         seasons = selectors.seasons_known(self.access)
-        season = _year(request.GET.get("season", "")) or seasons[0]
-        asked = request.GET.get("of", "")
+        chosen = asked(request, {"season": year, "of": _sort})
+        season = chosen.get("season") or seasons[0]
         found = _Found(self.access, season)
         counts = found.counts()
-        sort = asked if asked in SORTS else ""
+        sort = chosen.get("of", "")
         batches = found.batches(sort)
         shown = batches[:MOST_SHOWN]
         results = BatchResult.objects.in_bulk([batch.pk for batch in shown])
@@ -83,7 +84,7 @@ class GapsPage(Page):
             most=MOST_SHOWN,
             prices=self._prices(found.prices()),
             waiting=found.waiting,
-            held=self._held(),
+            held=selectors.held_waiting(self.access),
         )
 
     def _line(
@@ -111,11 +112,6 @@ class GapsPage(Page):
             else Gap(f"There is no price of {written.named(kind)} for some batches", "", "")
             for kind in names
         ]
-
-    def _held(self) -> int:
-        if self.access.role == Role.CUSTOMER:
-            return 0
-        return ledger.kept(self.access.organization_id).filter(status__in=ledger.OPEN).count()
 
 
 class _Found:
@@ -201,10 +197,12 @@ def _odd(batch: Batch, warning: Mapping[str, Any]) -> Gap:
     return Gap(detail, _to("correct-batches", batch.pk), "Look at it")
 
 
+def _sort(text: str) -> str:
+    if text not in SORTS:
+        raise ValueError
+    return text
+
+
 def _to(name: str, of: UUID | None = None, **said: str) -> str:
     address = reverse(f"office:{name}", args=[of] if of else [])
     return f"{address}?{urlencode(said)}" if said else address
-
-
-def _year(text: str) -> int | None:
-    return int(text) if text.isascii() and text.isdigit() and 1900 <= int(text[:9]) < 2200 else None

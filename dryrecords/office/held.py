@@ -188,7 +188,7 @@ def _line(entry: Mutation, sent: Payload, names: Mapping[str, str], zone: str) -
         what=f"{OPS.get(sent.op, 'unknown change of a')} {kind}",
         why=(problem.detail or "It was not said why.") + waits,
         by=f"{entry.push.actor}, {entry.push.device}" if entry.push.device else entry.push.actor,
-        came=written.moment(entry.push.received_at, zone),
+        came=written.moment_named(entry.push.received_at, zone),
         says=says or [("as sent", sent.text[:300])],
     )
 

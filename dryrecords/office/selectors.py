@@ -9,16 +9,17 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
-from django.db.models import Q
+from django.db.models import Count, Q
 
 from dryrecords.core import clock
 from dryrecords.core.errors import NotFound
 from dryrecords.equipment.models import Bin, Dryer, Tank
 from dryrecords.grain.arrays import BoolArray, FloatArray
 from dryrecords.harvest.models import Batch, Crop
+from dryrecords.journal import ledger
 from dryrecords.season.models import BatchResult, SiteSeason
 from dryrecords.season.selectors import SeasonOverview, SeasonView, season_overview, site_season
-from dryrecords.tenancy.access import Access
+from dryrecords.tenancy.access import Access, Role
 from dryrecords.tenancy.models import Site
 from dryrecords.tenancy.writes import get
 
@@ -65,6 +66,27 @@ def board(access: Access, season: int | None = None) -> Board:
     places = [batch.dryer.site_id for batch in drying]
     sites = [SiteRow(site, views.get(site.pk), places.count(site.pk)) for site in sites_visible(access)]
     return Board(season, seasons, overview, sorted(sites, key=_most_lost_first), drying)
+
+
+@dataclass(frozen=True)
+class HeldWaiting:
+    """How many changes that devices brought wait for people, of either list."""
+
+    refused: int = 0
+    conflicts: int = 0
+
+    @property
+    def any(self) -> bool:
+        return bool(self.refused or self.conflicts)
+
+
+def held_waiting(access: Access) -> HeldWaiting:
+    """None are shown to customers."""
+    if access.role == Role.CUSTOMER:
+        return HeldWaiting()
+    open_ = ledger.kept(access.organization_id).filter(status__in=ledger.OPEN).order_by()
+    counts = dict(open_.values_list("status").annotate(Count("pk")))
+    return HeldWaiting(counts.get(ledger.Status.HELD, 0), counts.get(ledger.Status.CONFLICT, 0))
 
 
 def _most_lost_first(row: SiteRow) -> tuple[float, str]:

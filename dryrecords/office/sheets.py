@@ -183,7 +183,7 @@ class SheetsPage(_Sheets):
             fields=self.edge.fields(kind) if kind in self.edge.kinds else [],
             unsaid=UNSAID,
             zones=sorted({site.timezone for site in selectors.sites_visible(self.access)}),
-            lines=[(job, _told(job), written.moment(job.created_at, zone)) for job in listed[:MOST_LISTED]],
+            lines=[(job, _told(job), written.moment_named(job.created_at, zone)) for job in listed[:MOST_LISTED]],
             zone=zone,
         )
 
@@ -207,7 +207,7 @@ class SheetPage(_Sheets):
             refusals=[(each["row"], self.edge.reason(each)) for each in job.refused[:REFUSALS_SHOWN]],
             most=REFUSALS_SHOWN,
             may_take_in=self.access.may_write(job.kind),
-            came=written.moment(job.created_at, zone),
+            came=written.moment_named(job.created_at, zone),
             zone=zone,
         )
         if follows:

@@ -53,7 +53,7 @@ class GroupLine:
     name: str
     dryer_id: str
     batches: int
-    figures: list[str]
+    figures: list[figures.Line]
 
 
 class SitePage(Page):
@@ -63,7 +63,7 @@ class SitePage(Page):
         charts = Charts(season_charts(found.rows, currency))
         if (numbers := charts.as_csv(request)) is not None:
             return numbers
-        fuel = figures.fuel_name(values)
+        fuel = figures.fuel_names(values, view.gas_batches)
         return self.show(
             "office/site.html",
             way="board",
@@ -76,8 +76,9 @@ class SitePage(Page):
             groups=[
                 ("Over-drying", figures.lines(values, OVER, currency)),
                 ("Grain", figures.lines(values, (*GRAIN, *SHRINK))),
-                ("Energy", figures.lines(values, (fuel, *ENERGY), currency)),
+                ("Energy", figures.lines(values, (*fuel, *ENERGY), currency)),
             ],
+            fuel_note=figures.fuel_note(values, view.gas_batches),
             compared=[figures.WORDS[name].label for name in COMPARED],
             by_dryer=[_dryer(found.dryer_names, key, of, currency) for key, of in view.by_dryer.items()],
             by_crop=[_group(written.named(key), "", of, currency) for key, of in view.by_crop.items()],
@@ -97,7 +98,12 @@ def _dryer(names: Mapping[str, str], dryer_id: str, of: Mapping[str, Any], curre
 
 
 def _group(name: str, dryer_id: str, of: Mapping[str, Any], currency: str) -> GroupLine:
-    return GroupLine(name, dryer_id, of["batches"], [figures.told(of, each, currency) for each in COMPARED])
+    return GroupLine(name, dryer_id, of["batches"], _compared(of, currency))
+
+
+def _compared(of: Mapping[str, Any], currency: str) -> list[figures.Line]:
+    """Each with its dash where it is not known: columns stay in line."""
+    return [figures.Line(figures.WORDS[name].label, figures.told(of, name, currency)) for name in COMPARED]
 
 
 def _batches(found: selectors.SiteSeasonPage, ids: list[str], currency: str) -> list[tuple[str, str, str]]:

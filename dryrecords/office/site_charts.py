@@ -99,7 +99,7 @@ def _lost_over_time(rows: SeasonRows, currency: str) -> Chart:
 
 
 def _fuel_over_time(rows: SeasonRows) -> Chart:
-    """Weekly fuel over water of the batches whose fuel was read, beside what the same batches should have taken."""
+    """Weekly fuel over water of batches whose fuel was read or shared out, beside what they should have taken."""
     fuel, water, expected = map(rows.column, ("fuel_energy_j", "water_removed_kg", "expected_fuel_energy_j"))
     weeks, of_week = _weeks(rows, rows.read_fuel & ~np.isnan(fuel + water + expected))
     table = []
@@ -120,7 +120,7 @@ def _fuel_over_time(rows: SeasonRows) -> Chart:
     drawing = Drawing(_days(weeks), scale_of(heights, "Btu per lb of water"), "Fuel per pound of water by week")
     told = [f"Week of {_day(row[0])}: {written.number(row[2])} Btu/lb" for row in table]
     drawing.add(Series(SHOULD, EXPECTED, x, wanted))
-    drawing.add(Series("Fuel that was read", READ, x, used, told, bars))
+    drawing.add(Series("Fuel, read or shared out", READ, x, used, told, bars))
     return Chart(
         name="fuel",
         title="Fuel per pound of water against expectation",
@@ -143,11 +143,11 @@ def _fuel_over_time(rows: SeasonRows) -> Chart:
             for row, y, u, should in zip(table, used, bars, wanted, strict=True)
         ],
         legend=[
-            entry("fuel that was read, with the spread of the week's batches", READ),
+            entry("fuel, read or a share of what a tank gave, with the spread of the week's batches", READ),
             entry(SHOULD.lower(), EXPECTED),
         ],
         note="What they should have taken: the heat for their water and grain, by their own plenum and weather.",
-        empty="No fuel was read for a batch of this season.",
+        empty="No fuel was read for a batch of this season, nor shared out to one.",
     )
 
 

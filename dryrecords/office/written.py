@@ -87,6 +87,11 @@ def moment(at: datetime | None, timezone: str) -> str:
     return NOTHING if at is None else f"{day(at, timezone)}, {clock(at, timezone)}"
 
 
+def moment_named(at: datetime, timezone: str) -> str:
+    """With the zone beside it, for pages where it need not be that of a site: `Oct 6, 2025, 12:10 pm UTC`."""
+    return f"{moment(at, timezone)} {at.astimezone(ZoneInfo(timezone)):%Z}"
+
+
 def day(at: datetime | None, timezone: str) -> str:
     if at is None:
         return NOTHING

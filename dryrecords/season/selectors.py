@@ -63,6 +63,17 @@ class SeasonView:
     # What adds up across sites.
     parts: aggregate.Parts
 
+    @property
+    def fuel_estimated_batches(self) -> int:
+        """Of the complete ones, the rest of those that have a figure of fuel."""
+        known = int(self.parts.get("fuel_energy_j known", 0))
+        return known - self.fuel_metered_batches - self.fuel_allocated_batches
+
+    @property
+    def gas_batches(self) -> int:
+        """Of the complete ones, those whose fuel is known as heat and has no volume of a liquid."""
+        return int(self.parts.get("fuel_energy_j known", 0) - self.parts.get("fuel_volume_m3 known", 0))
+
 
 @dataclass(frozen=True)
 class SeasonOverview:

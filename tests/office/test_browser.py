@@ -190,6 +190,25 @@ def test_pages_can_be_read_by_everybody(page: Page, size: str, office: Office) -
     assert found == []
 
 
+def test_no_column_is_cut_off_without_a_word(page: Page, size: str, office: Office) -> None:
+    """On a phone rows of a table stand below each other, named; numbers of charts scroll, which is said above them."""
+    for name in ("board", "site", "batch", "tank", "bin"):
+        page.goto(office.address + office.paths[name])
+        cut = "all => all.filter(each => each.scrollWidth > each.clientWidth).length"
+        stacked = page.locator(".wide:has(.stack)")
+        assert stacked.count() > 0, name
+        assert stacked.evaluate_all(cut) == 0, name
+        for each in page.locator(".stack td[data-label]").all()[:30]:
+            named = each.evaluate("each => getComputedStyle(each, '::before').content")
+            assert (named != "none") == (size == "phone"), name
+    page.goto(office.address + office.paths["site"])
+    page.get_by_text("The numbers of this chart").last.click()
+    expect(page.get_by_text("scrolls sideways").last).to_be_visible(visible=size == "phone")
+    picture(page, "numbers", size)
+    assert sticks_out(page) == 0
+    assert _faults(page) == []
+
+
 def test_what_is_pressed_is_large_enough_for_a_thumb(page: Page, size: str, office: Office) -> None:
     """WCAG 2.2, 2.5.8, asks for 24 pixels; buttons, fields and the ways between pages have 44."""
     for name in ("board", "advice", "batches", "enter", "new-sample", "correct-batch", "held-one", "sheets"):

@@ -63,6 +63,25 @@ def test_held_ones_are_told_in_words_with_the_reason(farm: Farm, owner: Client) 
     assert "3 brought by devices" in words(owner.get("/office/gaps"))
 
 
+def test_the_board_leads_to_what_is_held(farm: Farm, owner: Client) -> None:
+    assert "brought by devices" not in words(owner.get("/office"))
+    hold(farm, wet_sample(farm), mutation("hay", {"x": 1}))
+    with CaptureQueriesContext(connection) as seen:
+        answer = owner.get("/office")
+    assert len([query for query in seen if "SAVEPOINT" not in query["sql"]]) <= MOST_QUERIES
+    assert '<a href="/office/held">2 brought by devices</a>' in answer.content.decode()
+    customer = signed_in("cy", role=Role.CUSTOMER, of=farm["customers"])
+    assert "brought by devices" not in words(customer.get("/office"))
+
+
+def test_times_of_arrival_name_their_zone(farm: Farm, owner: Client) -> None:
+    """Those of the sites, if all have one; else UTC."""
+    hold(farm, wet_sample(farm))
+    assert re.search(r"\d [ap]m C[DS]T, owner token", words(owner.get("/office/held")))
+    factories.site(farm.by, farm["customers"], name="Far", timezone="America/Denver")
+    assert re.search(r"\d [ap]m UTC, owner token", words(owner.get("/office/held")))
+
+
 def test_a_held_one_corrected_is_a_record(farm: Farm, owner: Client) -> None:
     sent = wet_sample(farm)
     (held_id,) = hold(farm, sent)

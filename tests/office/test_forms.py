@@ -290,6 +290,6 @@ def test_gaps_lead_to_the_form_that_mends_them(farm: Farm, owner: Client) -> Non
     services.work_off()
     assert "moisture out" not in words(owner.get("/office/gaps?season=2025"))
     assert "does not say which meter" in words(owner.get("/office/gaps?season=2025&of=unmetered"))
-    assert owner.get("/office/gaps?season=99999999999999&of=x").status_code == 200
+    assert owner.get("/office/gaps?season=99999999999999&of=x").status_code == 404
     customer = signed_in("lee", role=Role.CUSTOMER, of=farm["customers"])
     assert "/samples/new" not in customer.get("/office/gaps?season=2025&of=unmetered").content.decode()

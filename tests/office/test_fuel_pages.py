@@ -98,6 +98,10 @@ def test_share_of_a_batch_leads_to_the_account(yard: Yard, keeper: Client) -> No
     assert re.search(rf'Fuel, its share of the tank</dt><dd><a href="{tank(yard)}/seasons/2025">', page)
     late = yard.dried(21.0, 15.0, start=24 * 9)
     assert result(late).fuel_basis == "estimated"
+    told = text_of(keeper, f"/office/sites/{yard.site.pk}")
+    assert "9 of them with all figures; their fuel was read for 0" in told
+    assert "is a share of what a tank gave for 8 and estimated for 1." in told
+    assert "fuel, read or a share of what a tank gave" in told
     assert f"{tank(yard)}/seasons" not in keeper.get(f"/office/batches/{late.pk}").content.decode()
     assert f'href="/office/batches/{batch.pk}"' in keeper.get(tank(yard)).content.decode()
 

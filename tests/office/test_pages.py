@@ -170,10 +170,41 @@ def test_a_season_drawn_adds_up(computed: Farm, owner: Client) -> None:
     assert "No fuel was read" in text_of(owner, path)
 
 
-def test_what_was_typed_wrong_shows_more_and_no_error(computed: Farm, owner: Client) -> None:
-    for query in ("season=1", "season=x", "site=x", "crop=hay", "older=x", "older=2025-10-06~x", "season=99999999999"):
-        assert owner.get(f"/office/batches?{query}").status_code == 200, query
-    assert owner.get("/office/seasons/3025").status_code == 404
+@pytest.mark.parametrize(
+    "query",
+    ["season=1", "season=x", "season=99999999999", "site=x", "dryer=x", "crop=hay", "older=x", "older=2025-10-06~x"],
+)
+def test_what_cannot_be_asked_for_is_refused(query: str, computed: Farm, owner: Client) -> None:
+    """Rather than answered with the figures of another season or of all sites."""
+    answer = owner.get(f"/office/batches?{query}")
+    assert answer.status_code == 404
+    assert f"There is nothing to show for the {query.split('=')[0]}" in answer.content.decode()
+    assert owner.get("/office/batches?season=2025&site=&crop=&lacking=").status_code == 200
+
+
+def test_seasons_and_sorts_that_cannot_be_are_refused(farm: Farm, owner: Client) -> None:
+    for path in ("seasons/3025", "gaps?season=9999", "gaps?season=abc", "gaps?of=hay"):
+        assert owner.get(f"/office/{path}").status_code == 404, path
+    assert owner.get("/office/gaps?season=2025&of=odd").status_code == 200
+
+
+def test_the_root_leads_to_the_pages(db: None) -> None:
+    answer = Client().get("/")
+    assert (answer.status_code, answer["Location"]) == (302, "/office")
+
+
+def test_gas_is_told_where_gallons_leave_it_out(computed: Farm, owner: Client) -> None:
+    assert "Gallons leave out" not in text_of(owner, "/office")
+    pipe = factories.tank(computed.by, computed["sites"], name="Line", fuel="natural_gas", capacity_m3=None)
+    machine = factories.dryer(computed.by, computed["sites"], name="On gas", tank_id=pipe.pk)
+    batch = factories.batch(computed.by, machine)
+    factories.sample(computed.by, batch)
+    factories.sample(computed.by, batch, stage="cooled", moisture_pct=14.2, taken_at=START + timedelta(hours=5))
+    services.work_off()
+    for path in ("/office", f"/office/sites/{computed['sites'].pk}"):
+        told = text_of(owner, path)
+        assert re.search(r"Fuel [\d,]+( ± [\d,]+)? gal Fuel, as heat [\d,]+( ± [\d,]+)? therms", told), path
+        assert "Gallons leave out the gas that 1 batch burnt" in told, path
 
 
 def test_batches_are_turned_page_by_page(farm: Farm, owner: Client) -> None:
