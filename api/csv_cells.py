@@ -10,7 +10,8 @@ from api.rendering import dumps
 
 # A spreadsheet takes a cell that begins so for a formula and runs it (OWASP, CSV injection). An apostrophe in front
 # makes it text again; texts that begin with apostrophes and then so get one more, so that one can always be taken off.
-FORMULA = re.compile(r"'*[=+\-@\t\r]")
+# A number below zero is none: decimals travel as text, and a sheet is to add them up.
+FORMULA = re.compile(r"(?!-\d+(?:\.\d+)?\Z)'*[=+\-@\t\r]")
 DEFUSED = re.compile(r"'+[=+\-@\t\r]")
 
 

@@ -90,7 +90,7 @@ def single(resource: Resource, method: str) -> Operation:
     if method == "PATCH":
         return Operation(
             f"{name}_correct",
-            f"Correct one: {name}",
+            f"Correct one: {name}. A `version` in the body must be the current one, as with If-Match",
             name,
             {200: Answer("The record as it is now.", resource.serializer, ("ETag", "Idempotency-Replayed"))},
             problems=WRITE_PROBLEMS,

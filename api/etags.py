@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from typing import Any
 
 from rest_framework.request import Request
 
-from dryrecords.core.errors import FieldError, Invalid, VersionMismatch
+from dryrecords.core.errors import FieldError, Invalid, VersionMismatch, invalid
 from dryrecords.tenancy.records import Record
 
 ONE_TAG = r'(?:W/)?"[\x21\x23-\x7e\x80-\xff]*"'
@@ -30,6 +32,18 @@ def version_to_match(request: Request, record: Record) -> int | None:
     if etag(record.version) not in _tags(text):
         raise VersionMismatch()
     return record.version
+
+
+def version_in_body(data: Any, record: Record) -> int | None:
+    """The same, of a body: what was read and is sent back changed carries the version that was read."""
+    if not isinstance(data, Mapping) or "version" not in data:
+        return None
+    version = data["version"]
+    if type(version) is not int:
+        raise invalid("/version", "invalid", "Must be the version of the record that is changed, or left out.")
+    if version != record.version:
+        raise VersionMismatch()
+    return version
 
 
 def is_known(request: Request, version: int) -> bool:

@@ -46,6 +46,9 @@ NATURAL_KEY: dict[str, tuple[str, ...]] = {
 }
 
 ID_TAKEN = FieldError("/id", "id_taken", "This id is already in use.")
+THERE_OTHERWISE = FieldError(
+    "/id", "id_taken", "A record of this id is there already, with other values. To correct it, PATCH the record."
+)
 CREATED, DUPLICATE, REFUSED = "created", "duplicate", "refused"
 
 
@@ -163,7 +166,7 @@ class Landing:
         if may_be_same and _is_same(row, holder):
             row.is_already(holder)
         else:
-            row.refuse([ID_TAKEN])
+            row.refuse([THERE_OTHERWISE if may_be_same else ID_TAKEN])
 
     def _compare_keys(self, row: Row, there: Any) -> None:
         if there is None:

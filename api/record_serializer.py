@@ -132,7 +132,10 @@ class RecordSerializer(StrictSerializer):
     model: ClassVar[type[Record]]
 
     id = ReferenceField(required=False, help_text="Made by the client if it likes; UUID version 7 is recommended.")
-    version = serializers.IntegerField(read_only=True, help_text="Goes up by one with every change.")
+    version = serializers.IntegerField(
+        read_only=True,
+        help_text="Goes up by one with every change. Sent back in a PATCH it must be the current one.",
+    )
     created_at = MomentField(read_only=True)
     updated_at = MomentField(read_only=True)
 

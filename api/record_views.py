@@ -16,7 +16,7 @@ from rest_framework.response import Response
 
 from api import describing
 from api.csv_lists import csv_is_wanted, csv_of
-from api.etags import etag, is_known, version_to_match
+from api.etags import etag, is_known, version_in_body, version_to_match
 from api.filters import PAGE, Parameters, conditions
 from api.history import COLUMNS, teller
 from api.idempotency import once
@@ -123,6 +123,7 @@ class Single(RecordRoute):
 
     def _correct(self, request: Request, id: UUID) -> Response:
         record, version = self._writable(request, id)
+        version = version_in_body(request.data, record) or version
         values = self.validated(request.data, record)
         return self.answer(self.resource.writer.correct(self.access, id, values, version=version))
 

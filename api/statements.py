@@ -104,7 +104,7 @@ class StatementSerializer(StrictSerializer):
     corrects = optional(
         ReferenceField,
         help_text="The statement that stands, to be sure that it is this one that is corrected. Left out, the one that "
-        "stands is corrected, if there is one.",
+        "stands is corrected, if there is one and it would not say the same.",
     )
     preview = serializers.BooleanField(required=False, help_text="Only show what it would say: nothing is issued.")
 
@@ -166,9 +166,12 @@ class StatementList(Route):
         customer, year, corrects = values["customer_id"], values["season"], values.get("corrects_id")
         if values.get("preview"):
             return Response({"document": statement_services.preview(self.access, customer, year)})
-        made = statement_services.issue(self.access, customer, year, corrects)
-        location = {"Location": f"{request.path}/{made.pk}"}
-        return Response(_whole(made), status=status.HTTP_201_CREATED, headers=location)
+        if corrects is None:
+            statement, is_new = statement_services.issue_if_new(self.access, customer, year)
+        else:
+            statement, is_new = statement_services.issue(self.access, customer, year, corrects), True
+        code = status.HTTP_201_CREATED if is_new else status.HTTP_200_OK
+        return Response(_whole(statement), status=code, headers={"Location": f"{request.path}/{statement.pk}"})
 
     def describe(self, method: str) -> Operation:
         if method == "GET":
@@ -183,7 +186,12 @@ class StatementList(Route):
             "statements",
             {
                 201: Answer("Issued.", WHOLE, ("Location", "Idempotency-Replayed")),
-                200: Answer("A preview: what it would say.", preview, ("Idempotency-Replayed",)),
+                200: Answer(
+                    "A preview: what it would say. Or, without `corrects`, the statement that stands, if another would "
+                    "say the same: then none is issued.",
+                    {"oneOf": [preview | {"additionalProperties": False}, WHOLE]},
+                    ("Location", "Idempotency-Replayed"),
+                ),
             },
             problems=(400, 401, 403, 409, 413, 415, 422),
             headers=("Idempotency-Key",),

@@ -98,7 +98,7 @@ def _finish(audit: Audit, tally: Tally) -> None:
     twice = list(duplicates(audits.tickets_of(audit)))
     known = already_found(audit, [each["ticket_id"] for each in twice])
     tally.kind(Finding.Kind.DUPLICATE, causes=len(twice))
-    tally.json()["duplicates_only"] = len(twice) - len(known)
+    tally.found_late(each["delivered_at"] for each in twice if each["ticket_id"] not in known)
     _write(audit, ({"kind": Finding.Kind.DUPLICATE, "unit": "usd", **each} for each in twice))
     aggregates = [*statutory_departures(tally), *rounding_biases(tally), *meter_bias(audit.crop, tally)]
     for each in aggregates:

@@ -26,7 +26,7 @@ def summary_of(audit: Audit) -> dict[str, Any]:
     kinds, months = tally["kinds"], tally["months"]
     too_much = sum(month[2] for month in months.values())
     too_little = -sum(month[3] for month in months.values())
-    with_findings = sum(month[1] for month in months.values()) + tally.of("duplicates_only")
+    with_findings = sum(month[1] for month in months.values())
     summary = {
         "tickets": audit.tickets_done,
         "tickets_with_findings": with_findings,

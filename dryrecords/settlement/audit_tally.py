@@ -5,7 +5,9 @@ It is JSON in the audit's row, written in the transaction of the findings it cou
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -91,6 +93,11 @@ class Tally:
             found = int(with_findings[here].sum())
             name = str(np.datetime64(int(each), "M"))
             self._add("months", name, (int(here.sum()), found, *_for_and_against(effect[here])))
+
+    def found_late(self, delivered: Iterable[datetime]) -> None:
+        """Tickets, by their moments in UTC, of which something was found only after they were counted."""
+        for moment in delivered:
+            self._add("months", f"{moment:%Y-%m}", (0, 1, 0, 0))
 
     def _add(self, part: str, name: str, numbers: tuple[int, ...]) -> None:
         before = self[part].get(name, [0] * len(numbers))

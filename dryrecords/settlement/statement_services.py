@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from decimal import Decimal
 from uuid import UUID
 
@@ -17,6 +18,8 @@ from dryrecords.tenancy.access import Access
 from dryrecords.tenancy.models import Customer, Organization
 
 RESOURCE = "statements"
+# What a document has from its issuing, not from the records.
+ISSUED = ("number", "issued_at", "corrects", "difference_usd")
 
 
 def statements_of(access: Access) -> QuerySet[Statement]:
@@ -40,8 +43,7 @@ def issue(access: Access, customer_id: UUID, season: int, corrects_id: UUID | No
     access.must_write(RESOURCE)
     customer = _customer(access, customer_id)
     with transaction.atomic():
-        # One after the other: whoever waits here finds the number, and the statement, of the one before.
-        Organization.objects.select_for_update(no_key=True).get(pk=access.organization_id)
+        _in_turn(access)
         standing = _standing(access, customer, season, corrects_id)
         document = document_of(load_facts(access, customer, season))
         of_season = Statement.objects.filter(organization_id=access.organization_id, season=season)
@@ -63,6 +65,31 @@ def issue(access: Access, customer_id: UUID, season: int, corrects_id: UUID | No
             made.document["difference_usd"] = f"{made.total_usd - standing.total_usd:.2f}"
         made.save(force_insert=True)
     return made
+
+
+def issue_if_new(access: Access, customer_id: UUID, season: int) -> tuple[Statement, bool]:
+    """The one that stands if another would say the same, so that asking twice corrects nothing; and if it is new."""
+    access.must_write(RESOURCE)
+    customer = _customer(access, customer_id)
+    with transaction.atomic():
+        _in_turn(access)
+        standing = _standing(access, customer, season, None)
+        if standing is not None:
+            document = document_of(load_facts(access, customer, season))
+            if _said(document) == _said(standing.document):
+                return standing, False
+        return issue(access, customer_id, season), True
+
+
+def _in_turn(access: Access) -> None:
+    """One after the other: whoever waits here finds the number, and the statement, of the one before."""
+    Organization.objects.select_for_update(no_key=True).get(pk=access.organization_id)
+
+
+def _said(document: Document) -> Document:
+    """All but what the issuing gave it, as it is kept."""
+    said: Document = json.loads(json.dumps(document))
+    return {name: value for name, value in said.items() if name not in ISSUED}
 
 
 def _customer(access: Access, customer_id: UUID) -> Customer:

@@ -74,6 +74,9 @@ def test_asked_for_and_found(tickets: Farm, office: Client) -> None:
     assert (finding["difference"], finding["effect_usd"]) == ("-10", "-10")
     assert "3635.60 less 0.00 of discount and 237.86 for drying" in finding["rule"]
     assert [each["id"] for each in office.get("audits").json()["results"]] == [audit["id"]]
+    answer = office.get(f"audits/{audit['id']}/findings.csv")
+    (row,) = csv.DictReader(io.StringIO(b"".join(answer.streaming_content).decode()))
+    assert (row["stated"], row["difference"], row["effect_usd"]) == ("3387.74", "-10", "-10")
 
 
 def test_findings_are_paged_narrowed_and_taken_as_csv(farm: Farm, office: Client) -> None:

@@ -165,6 +165,13 @@ def test_ten_thousand_rows_cost_as_many_queries_as_ten(farm: Farm, office: Clien
     assert counts[0] == counts[1] < 40
 
 
+def test_an_id_that_is_there_with_other_values(farm: Farm, office: Client) -> None:
+    told = bulk(office, "readings", [reading(farm, 1, id=str(farm["readings"].pk))])
+    detail = told["results"][0]["errors"][0]["detail"]
+    assert statuses(told) == [("refused", {"/id": "id_taken"})]
+    assert "with other values" in detail and "PATCH" in detail
+
+
 def test_another_call_that_was_faster_with_an_id(farm: Farm, office: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     """It comes between the look and the writing: only the row with that id is refused."""
     monkeypatch.setattr(Landing, "_with_ids", lambda self, ids: {})

@@ -69,11 +69,16 @@ def test_the_same_filters_and_the_same_walls(farm: Farm, office: Client, strange
     assert pointers(office.get("samples?format=xlsx")) == {"/format": "invalid_choice"}
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\t=1", "'=1", "''-1", "'quoted'", "a=1", ""])
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1+1", "-A1\n", "@x", "\t=1", "'=1", "''-1", "'quoted'", "a=1", ""])
 def test_no_text_is_a_formula(text: str) -> None:
     cell = cell_of(text)
     assert cell[:1] not in tuple("=+-@\t\r")
     assert text_of(cell) == text
+
+
+@pytest.mark.parametrize("number", ["-1", "-66.66", "-0.5", "12.50"])
+def test_a_number_stays_one(number: str) -> None:
+    assert cell_of(number) == number == text_of(number)
 
 
 def test_a_formula_in_a_note(farm: Farm, office: Client) -> None:

@@ -43,6 +43,21 @@ def test_issue_read_and_correct(farm: Farm, office: Client, body: dict[str, Any]
     assert listed[0] == {name: value for name, value in second.items() if name != "document"}
 
 
+def test_asked_for_again_with_nothing_changed_the_same_one_stands(
+    farm: Farm, office: Client, body: dict[str, Any]
+) -> None:
+    first = office.post("statements", body)
+    again = office.post("statements", body)
+    assert (again.status_code, again.json(), again["Location"]) == (200, first.json(), first["Location"])
+    # Said to correct it, or saying something else, it is another; and then that one stands.
+    second = office.post("statements", body | {"corrects": first.json()["id"]}).json()
+    assert office.post("statements", body).json() == second
+    office.patch(f"customers/{body['customer']}", {"name": "New name"})
+    third = office.post("statements", body)
+    assert (third.status_code, third.json()["number"], third.json()["corrects"]) == (201, "2025-0003", second["id"])
+    assert office.post("statements", body).json() == third.json()
+
+
 def test_a_preview_writes_nothing(farm: Farm, office: Client, body: dict[str, Any]) -> None:
     shown = office.post("statements", body | {"preview": True})
     assert shown.status_code == 200

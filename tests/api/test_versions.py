@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from api.resources import Resource
+from api.root import RESOURCES
 from tests.api.client import Client
-from tests.api.test_problems import problem
+from tests.api.test_problems import pointers, problem
 from tests.factories import Farm
 
 
@@ -27,6 +29,26 @@ def test_another_version_may_not(condition: str, path: str, office: Client) -> N
     ):
         assert problem(refused, 412)["type"] == "urn:dryrecords:problem:version_mismatch"
     assert office.get(path).json()["version"] == 1
+
+
+@pytest.mark.parametrize("resource", RESOURCES, ids=lambda resource: resource.name)
+def test_a_version_in_the_body_holds_like_a_condition(resource: Resource, farm: Farm, office: Client) -> None:
+    path = f"{resource.name}/{farm[resource.name].pk}"
+    current = office.get(path).json()
+    for version, condition in ((current["version"] + 1, {}), (0, {}), (7, {"If_Match": "*"})):
+        refused = office.patch(path, current | {"version": version}, **condition)
+        assert problem(refused, 412)["type"] == "urn:dryrecords:problem:version_mismatch"
+    for version in ("1", None, True, 1.0):
+        assert pointers(office.patch(path, {"version": version})) == {"/version": "invalid"}
+    assert office.get(path).json() == current
+    assert office.patch(path, {"version": current["version"]}).status_code == 200
+
+
+def test_two_that_send_back_what_they_read(path: str, office: Client) -> None:
+    read = office.get(path).json()
+    assert office.patch(path, read | {"name": "First"}).json()["version"] == 2
+    assert office.patch(path, read | {"name": "Second"}).status_code == 412
+    assert office.get(path).json()["name"] == "First"
 
 
 @pytest.mark.parametrize("condition", ["1", "", '"1', "a, b"])

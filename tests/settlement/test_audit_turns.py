@@ -109,6 +109,20 @@ def test_rules_that_cannot_be_read_fail_it(by: Access) -> None:
     assert audit.error
 
 
+def test_duplicates_count_in_their_months(by: Access, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One is off besides, and counts once."""
+    from dryrecords.harvest.models import Ticket
+
+    before = summary_of(audited.audit(by))
+    off, right, *_, other = Ticket.objects.order_by("delivered_at", "pk")[14:18]
+    number = Ticket.objects.order_by("delivered_at", "pk").values_list("number", flat=True)[0]
+    Ticket.objects.filter(pk__in=(off.pk, right.pk, other.pk)).update(number=number)
+    summary = summary_of(audited.audit(by))
+    assert summary["tickets_with_findings"] == before["tickets_with_findings"] + 2
+    assert sum(month["tickets_with_findings"] for month in summary["by_month"]) == summary["tickets_with_findings"]
+    assert sum(month["tickets"] for month in summary["by_month"]) == summary["tickets"] == 100
+
+
 def test_no_tickets_are_soon_audited(by: Access) -> None:
     audit = audited.audit(by, buyer="Nobody")
     assert (audit.state, audit.tickets, audit.findings) == ("done", 0, 0)

@@ -79,6 +79,7 @@ def test_every_mistake_is_found_and_nothing_else(monkeypatch: pytest.MonkeyPatch
     balance = sum((t.stated["net_amount_usd"] - t.by().net_amount_usd for _, t in made), Decimal(0))
     assert Decimal(summary["balance_usd"]) == balance
     assert sum(month["tickets"] for month in summary["by_month"]) == TICKETS + 3
+    assert sum(month["tickets_with_findings"] for month in summary["by_month"]) == len(causes)
 
 
 def test_clean_tickets_stay_clean() -> None:
