@@ -25,7 +25,7 @@ def learned() -> list[DryerCalibration]:
     return list(DryerCalibration.objects.all())
 
 
-def test_every_dryer_shows_what_its_batches_taught(learned: list[DryerCalibration]) -> None:
+def test_every_dryer_shows_what_its_batches_taught_and_gets_advice(learned: list[DryerCalibration]) -> None:
     dryers = {dryer.pk: dryer for dryer in Dryer.objects.select_related("site", "tank")}
     assert {held.dryer_id for held in learned} == set(dryers)
     fixed = [held for held in learned if dryers[held.dryer_id].type in ("batch_in_bin", "column_batch")]
@@ -41,9 +41,6 @@ def test_every_dryer_shows_what_its_batches_taught(learned: list[DryerCalibratio
     ratios = [relation["left_out_rmse_pct"] / relation["same_as_last_rmse_pct"] for relation in corn]
     assert np.mean(ratios) < 0.8
 
-
-def test_every_dryer_gets_advice(learned: list[DryerCalibration]) -> None:
-    dryers = {dryer.pk: dryer for dryer in Dryer.objects.select_related("site", "tank")}
     moistures = {"corn": 22.0, "soybean": 16.0, "wheat": 17.0}
     for held in learned:
         made = advise(dryers[held.dryer_id], held.crop, moistures[held.crop], calibration=held)

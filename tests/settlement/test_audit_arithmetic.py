@@ -17,7 +17,7 @@ ERRORS = st.one_of(st.none(), st.just(0), st.just(0), st.integers(-5, 5), st.int
 MOST_LB = 9_000_000
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(deliveries(), st.tuples(*[ERRORS] * len(KINDS)))
 def test_causes_and_shares(drawn, errors):
     document, (load, *_) = drawn
