@@ -21,6 +21,7 @@ from api.views import outward_error
 from dryrecords.core.errors import DomainError, FieldError
 from dryrecords.harvest import imports
 from dryrecords.harvest.models import Import
+from dryrecords.tenancy import jobs
 from dryrecords.tenancy.access import Access
 
 ROWS_AT_A_TIME = 1000
@@ -59,14 +60,14 @@ def take_in(job: Import, most_s: float = float("inf")) -> bool:
     while work.turn():
         # A dry run cannot be put down and taken up: its rows are nowhere but in memory.
         if time.monotonic() > until and not work.options.dry_run:
-            imports.give_back(job)
+            jobs.give_back(job)
             return False
     return True
 
 
 class _Work:
     def __init__(self, job: Import) -> None:
-        self.id, self.access = job.pk, imports.access_of(job)
+        self.id, self.access = job.pk, jobs.access_of(job)
         self.options = Options(**job.options)
         self.resource = BY_NAME[job.kind]
         self.sheet: Sheet = read_sheet(job.content)
@@ -76,7 +77,7 @@ class _Work:
         if self.options.dry_run:
             imports.start_again(job)
         self.rows_done = job.rows_done
-        self.held_before = HeldRows(self.access, self.resource, job)
+        self.held_before = None if self.options.dry_run else HeldRows(self.access, self.resource, job)
         self.references = References(
             self.access, self.resource.serializer, self.plan.ways, new_ids=self.options.new_ids
         )
@@ -102,7 +103,7 @@ class _Work:
                 duplicates=sum(row.status == DUPLICATE for row in rows),
                 refused=[self._told(row) for row in rows if row.status == REFUSED],
             )
-        if not self.options.dry_run:
+        if self.held_before is not None:
             # After the commit: a push locks what is held before it locks what it writes.
             self.held_before.settle(body for row, body in read if row.status == CREATED)
         self.rows_done = job.rows_done

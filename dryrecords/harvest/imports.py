@@ -12,12 +12,10 @@ from django.db import models, transaction
 from dryrecords.core import clock
 from dryrecords.harvest.import_model import Import
 from dryrecords.journal.nudge import nudge_imports
-from dryrecords.journal.trail import Actor
+from dryrecords.tenancy import jobs
 from dryrecords.tenancy.access import Access
-from dryrecords.tenancy.models import Token
 
 LEASE = timedelta(seconds=30)
-MOST_ATTEMPTS = 3
 GAVE_UP = "The work on it ended several times at the same row. Nothing before that row is lost."
 REVOKED = "The token that brought it was revoked."
 
@@ -35,16 +33,11 @@ def bring(
     """A sheet to be taken in: by whoever takes it up, or, `taken_up`, by the caller, and others only if it ends."""
     access.must_write(kind)
     job = Import.objects.create(
-        organization_id=access.organization_id,
+        **jobs.asked_by(access),
         kind=kind,
         file_name=file_name,
         content=content,
         options=dict(options),
-        actor=access.actor.name,
-        device=access.actor.device,
-        request_id=access.actor.request_id,
-        role=access.role,
-        token_id=access.token_id,
         rows=rows,
         state=Import.State.RUNNING if taken_up else Import.State.WAITING,
         run_after=clock.now() + (LEASE if taken_up else timedelta()),
@@ -60,31 +53,8 @@ def imports_of(access: Access) -> models.QuerySet[Import]:
     return found.none() if access.customer_id is not None else found
 
 
-def access_of(job: Import) -> Access:
-    actor = Actor(job.actor, job.device, job.request_id)
-    return Access(organization_id=job.organization_id, role=job.role, actor=actor, token_id=job.token_id)
-
-
-@transaction.atomic
 def take_up() -> Import | None:
-    """The next one that nobody is working on. It commits at once, so the attempt counts even if this process dies."""
-    job = (
-        Import.objects.select_for_update(skip_locked=True)
-        .filter(state__in=Import.OPEN, run_after__lte=clock.now())
-        .order_by("run_after")
-        .first()
-    )
-    if job is None:
-        return None
-    job.attempts += 1
-    job.state = Import.State.RUNNING
-    job.run_after = clock.now() + LEASE
-    if job.attempts > MOST_ATTEMPTS:
-        _end(job, GAVE_UP)
-    elif job.token_id and Token.objects.filter(pk=job.token_id, revoked_at__isnull=False).exists():
-        _end(job, REVOKED)
-    job.save()
-    return job
+    return jobs.take_up(Import, lease=LEASE, gave_up=GAVE_UP, revoked=REVOKED)
 
 
 def locked(job_id: UUID, rows_done: int) -> Import | None:
@@ -127,23 +97,13 @@ def start_again(job: Import) -> None:
     job.save(update_fields=[*_PROGRESS])
 
 
-def give_back(job: Import) -> None:
-    """For the next turn, at once."""
-    Import.objects.filter(pk=job.pk, state=Import.State.RUNNING).update(run_after=clock.now(), attempts=0)
-
-
 def finish(job: Import, held: Mapping[int, UUID]) -> None:
     """Every row was seen; those of the refused ones that are held say where."""
     job.refused = [each | {"held": str(held[each["row"]])} if each["row"] in held else each for each in job.refused]
-    _end(job)
+    jobs.end(job)
     job.save(update_fields=[*_PROGRESS])
 
 
 def fail(job: Import, error: str) -> None:
-    _end(job, error)
+    jobs.end(job, error)
     job.save(update_fields=[*_PROGRESS])
-
-
-def _end(job: Import, error: str = "") -> None:
-    job.state = Import.State.FAILED if error else Import.State.DONE
-    job.error, job.finished_at = error[:2000], clock.now()

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
-from django.utils import timezone
 
 from dryrecords.core.ids import new_id
+from dryrecords.tenancy.jobs import Job
 from dryrecords.tenancy.records import record_constraints
 
 
-class Audit(models.Model):
+class Audit(Job):
     """One buyer's tickets of one crop and season, or of a time. Findings and how far it went are written together."""
 
     class State(models.TextChoices):
@@ -20,22 +20,12 @@ class Audit(models.Model):
         FAILED = "failed"
         CANCELLED = "cancelled"
 
-    OPEN = (State.WAITING, State.RUNNING)
-
-    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    organization = models.ForeignKey("tenancy.Organization", on_delete=models.PROTECT, db_index=False, related_name="+")
     buyer = models.CharField(max_length=200)
     crop = models.CharField(max_length=10)
     # Either a harvest year, or a time that may be open at an end.
     season = models.IntegerField(null=True)
     delivered_from = models.DateTimeField(null=True)
     delivered_to = models.DateTimeField(null=True)
-    # Whoever asked for it.
-    actor = models.CharField(max_length=200)
-    device = models.CharField(max_length=200, blank=True, default="")
-    request_id = models.CharField(max_length=64, blank=True, default="")
-    role = models.CharField(max_length=10)
-    token_id = models.UUIDField(null=True)
     state = models.CharField(max_length=9, choices=State, default=State.WAITING)
     # How many there are is counted when the work begins.
     tickets = models.IntegerField(null=True)
@@ -46,13 +36,6 @@ class Audit(models.Model):
     after_id = models.UUIDField(null=True)
     # Whole numbers that add up from one turn to the next: see settlement.audit_tally.
     tally = models.JSONField(default=dict)
-    # Why it failed as a whole.
-    error = models.TextField(blank=True, default="")
-    created_at = models.DateTimeField(default=timezone.now)
-    finished_at = models.DateTimeField(null=True)
-    # Until then it is the business of whoever took it up; counted before the work, so that a killed worker is too.
-    run_after = models.DateTimeField(default=timezone.now)
-    attempts = models.IntegerField(default=0)
 
     class Meta:
         constraints = [*record_constraints("audit")]

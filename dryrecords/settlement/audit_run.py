@@ -23,6 +23,7 @@ from dryrecords.settlement.audit_schedules import schedules_of
 from dryrecords.settlement.audit_statutes import statutory_departures
 from dryrecords.settlement.audit_tally import Tally
 from dryrecords.settlement.audit_turn import Found, Turn
+from dryrecords.tenancy import jobs
 
 TICKETS_AT_A_TIME = 50_000
 _FINDINGS_AT_A_TIME = 5_000
@@ -56,7 +57,7 @@ def run(audit: Audit, most_s: float = float("inf")) -> bool:
             return True
         tickets_done = went_on.tickets_done
         if time.monotonic() > until:
-            audits.give_back(audit.pk)
+            jobs.give_back(audit)
             return False
     return True
 
@@ -82,7 +83,7 @@ def _turn(audit_id: UUID, tickets_done: int) -> Audit | None:
 
 
 def _look_at(audit: Audit, rows: TicketRows, tally: Tally) -> None:
-    access = audits.access_of(audit)
+    access = jobs.access_of(audit)
     turn = Turn(audit.crop, rows, schedules_of(access, audit.buyer, audit.crop), tally)
     turn.examine_lines()
     samples = samples_of(access, audits.tickets_of(audit), rows)
@@ -104,14 +105,14 @@ def _finish(audit: Audit, tally: Tally) -> None:
     for each in aggregates:
         tally.kind(each["kind"], causes=1)
     _write(audit, aggregates)
-    audits.end(audit)
+    jobs.end(audit)
 
 
 @transaction.atomic
 def _fail(audit_id: UUID, tickets_done: int, error: str) -> None:
     audit = audits.locked(audit_id, tickets_done)
     if audit is not None:
-        audits.end(audit, error)
+        jobs.end(audit, error)
         audit.save(update_fields=_PROGRESS)
 
 

@@ -12,14 +12,12 @@ from dryrecords.core import clock
 from dryrecords.core.errors import Conflict, Forbidden, NotFound, invalid
 from dryrecords.harvest.models import Ticket
 from dryrecords.journal.nudge import nudge_audits
-from dryrecords.journal.trail import Actor
 from dryrecords.settlement.audit_model import Audit, Finding
+from dryrecords.tenancy import jobs
 from dryrecords.tenancy.access import Access, Role
-from dryrecords.tenancy.models import Token
 
 RUN_BY = frozenset({Role.OWNER, Role.OFFICE, Role.AUDITOR})
 LEASE = timedelta(seconds=60)
-MOST_ATTEMPTS = 3
 # Of one organization, that are not done yet.
 MOST_OPEN = 20
 GAVE_UP = "The work on it ended several times at the same ticket. What was found before that ticket stands."
@@ -44,17 +42,12 @@ def ask(
     if audits_of(access).filter(state__in=Audit.OPEN).count() >= MOST_OPEN:
         raise Conflict("Many audits are still at work. Ask again when some are done.", code="too_many_waiting")
     audit = Audit.objects.create(
-        organization_id=access.organization_id,
+        **jobs.asked_by(access),
         buyer=buyer,
         crop=crop,
         season=season,
         delivered_from=delivered_from,
         delivered_to=delivered_to,
-        actor=access.actor.name,
-        device=access.actor.device,
-        request_id=access.actor.request_id,
-        role=access.role,
-        token_id=access.token_id,
     )
     transaction.on_commit(nudge_audits, robust=True)
     return audit
@@ -90,7 +83,7 @@ def findings_of(access: Access, audit_id: UUID) -> models.QuerySet[Finding]:
 
 def tickets_of(audit: Audit) -> models.QuerySet[Any]:
     """The tickets that are audited."""
-    rows = Ticket.objects.visible_to(access_of(audit)).filter(buyer=audit.buyer, crop=audit.crop)
+    rows = Ticket.objects.visible_to(jobs.access_of(audit)).filter(buyer=audit.buyer, crop=audit.crop)
     if audit.season is not None:
         return rows.filter(Ticket.of_season(audit.season))
     if audit.delivered_from is not None:
@@ -100,31 +93,8 @@ def tickets_of(audit: Audit) -> models.QuerySet[Any]:
     return rows
 
 
-def access_of(audit: Audit) -> Access:
-    actor = Actor(audit.actor, audit.device, audit.request_id)
-    return Access(organization_id=audit.organization_id, role=audit.role, actor=actor, token_id=audit.token_id)
-
-
-@transaction.atomic
 def take_up() -> Audit | None:
-    """The next one that nobody is working on. It commits at once, so the attempt counts even if this process dies."""
-    audit = (
-        Audit.objects.select_for_update(skip_locked=True)
-        .filter(state__in=Audit.OPEN, run_after__lte=clock.now())
-        .order_by("run_after")
-        .first()
-    )
-    if audit is None:
-        return None
-    audit.attempts += 1
-    audit.state = Audit.State.RUNNING
-    audit.run_after = clock.now() + LEASE
-    if audit.attempts > MOST_ATTEMPTS:
-        end(audit, GAVE_UP)
-    elif audit.token_id and Token.objects.filter(pk=audit.token_id, revoked_at__isnull=False).exists():
-        end(audit, REVOKED)
-    audit.save()
-    return audit
+    return jobs.take_up(Audit, lease=LEASE, gave_up=GAVE_UP, revoked=REVOKED)
 
 
 def locked(audit_id: UUID, tickets_done: int) -> Audit | None:
@@ -132,13 +102,3 @@ def locked(audit_id: UUID, tickets_done: int) -> Audit | None:
     return (
         Audit.objects.select_for_update().filter(pk=audit_id, tickets_done=tickets_done, state__in=Audit.OPEN).first()
     )
-
-
-def give_back(audit_id: UUID) -> None:
-    """For the next turn, at once."""
-    Audit.objects.filter(pk=audit_id, state=Audit.State.RUNNING).update(run_after=clock.now(), attempts=0)
-
-
-def end(audit: Audit, error: str = "") -> None:
-    audit.state = Audit.State.FAILED if error else Audit.State.DONE
-    audit.error, audit.finished_at = error[:2000], clock.now()

@@ -20,6 +20,7 @@ from dryrecords.core.ids import new_id
 from dryrecords.harvest import imports
 from dryrecords.harvest.models import Batch, Import, Reading, Sample, Ticket
 from dryrecords.journal.models import Change
+from dryrecords.tenancy import jobs
 from dryrecords.tenancy.models import Customer
 from tests import factories
 from tests.api.bodies import bodies
@@ -288,7 +289,7 @@ def test_one_that_kills_every_worker_is_given_up(farm: Farm) -> None:
     from api.imports import taking_in
 
     job = taking_in.bring(farm.by, "readings", many(farm, 10), taking_in.Options())
-    for _ in range(imports.MOST_ATTEMPTS + 1):
+    for _ in range(jobs.MOST_ATTEMPTS + 1):
         Import.objects.update(run_after=datetime(2000, 1, 1, tzinfo=UTC))
         assert imports.take_up() is not None
     job.refresh_from_db()

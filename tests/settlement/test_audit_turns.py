@@ -11,6 +11,7 @@ from dryrecords.core import clock
 from dryrecords.settlement import audit_run, audits
 from dryrecords.settlement.audit_summary import summary_of
 from dryrecords.settlement.models import Audit, Finding, Schedule
+from dryrecords.tenancy import jobs
 from dryrecords.tenancy.access import Access
 from tests import factories
 from tests.settlement import audited, planted
@@ -93,7 +94,7 @@ def test_two_workers_do_not_double(by: Access, monkeypatch: pytest.MonkeyPatch) 
 
 def test_given_up_after_several_deaths(by: Access) -> None:
     asked = factories.audit(by)
-    for _ in range(audits.MOST_ATTEMPTS):
+    for _ in range(jobs.MOST_ATTEMPTS):
         assert audits.take_up() is not None
         assert audits.take_up() is None
         Audit.objects.filter(pk=asked.pk).update(run_after=clock.now() - timedelta(seconds=1))
