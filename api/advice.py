@@ -26,14 +26,14 @@ from api.forecasts import HOT, MOISTURE, OUTSIDE, WantedSerializer
 from api.learned import CROP, LAST, NOT_YET, UUID_TEXT, rounded
 from api.operations import Answer, Operation
 from api.quantities import QueryQuantityField
-from api.rules import Limits
 from api.views import Route, outward_errors
 from dryrecords.core.errors import invalid
-from dryrecords.season.advice import Advice, advise
+from dryrecords.season.advice import Advice
 from dryrecords.season.calibration import taught_by
 from dryrecords.season.calibration_views import CalibrationView, calibration_view
 from dryrecords.season.forecast import Taught
-from dryrecords.settlement.selling import terms_of_sale
+from dryrecords.settlement.selling import advice_by, terms_of_sale
+from dryrecords.tenancy.rules import Limits
 
 ENDS = ("cutoff_low_f", "cutoff_high_f", "drying_low_h", "drying_high_h")
 
@@ -66,17 +66,7 @@ class AdviceForNext(Route):
         terms = terms_of_sale(self.access, view.crop, self.query.get("buyer", ""))
         given = {column or name: self.query[name] for name, column in columns.items() if name in self.query}
         with outward_errors(WantedSerializer):
-            made = advise(
-                view.dryer,
-                view.crop,
-                self.query["moisture_in_pct"],
-                self.query.get("base_moisture_pct", terms.base_moisture_pct),
-                calibration=view.calibration,
-                given=given,
-                discount=terms.discount,
-                discount_basis=terms.basis,
-                discount_in_usd=terms.discount is not None,
-            )
+            made = advice_by(terms, view, self.query["moisture_in_pct"], self.query.get("base_moisture_pct"), given)
         return Response(
             outward_advice(view, self.query["moisture_in_pct"], made, taught_by(view.calibration))
             | {"schedule": terms.schedule and terms.schedule.pk if made.discount is terms.discount else None}

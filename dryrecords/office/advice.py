@@ -11,9 +11,9 @@ from dryrecords.core.quantities import UNITS
 from dryrecords.harvest.models import HIGHEST_MOISTURE_PCT, Crop
 from dryrecords.office import written
 from dryrecords.office.figures import Line
-from dryrecords.season.advice import NINETY_FIVE, Advice, advise
+from dryrecords.season.advice import NINETY_FIVE, Advice
 from dryrecords.season.calibration_views import CalibrationView
-from dryrecords.settlement.selling import Terms
+from dryrecords.settlement.selling import Terms, advice_by
 
 
 def number(label: str, low: float, high: float, *, needed: bool = False) -> forms.FloatField:
@@ -52,18 +52,8 @@ class AdviceLines:
 
 
 def advice_lines(view: CalibrationView, form: AdviceForm, terms: Terms) -> AdviceLines:
-    base = form.cleaned_data["base_moisture_pct"]
-    made = advise(
-        view.dryer,
-        view.crop,
-        form.cleaned_data["moisture_in_pct"],
-        terms.base_moisture_pct if base is None else base,
-        calibration=view.calibration,
-        given=form.given(),
-        discount=terms.discount,
-        discount_basis=terms.basis,
-        discount_in_usd=terms.discount is not None,
-    )
+    moisture_in, base = (form.cleaned_data[name] for name in ("moisture_in_pct", "base_moisture_pct"))
+    made = advice_by(terms, view, moisture_in, base, form.given())
     settings = made.settings
     return AdviceLines(
         cutoff=_within(made.cutoff_temp_c, made.cutoff_within_c),

@@ -12,6 +12,8 @@ from dryrecords.core.decimals import from_float
 from dryrecords.core.errors import invalid
 from dryrecords.grain.arrays import FloatArray
 from dryrecords.grain.target import over_drying_loss
+from dryrecords.season.advice import Advice, advise
+from dryrecords.season.calibration_views import CalibrationView
 from dryrecords.settlement import bounds
 from dryrecords.settlement.fixed_point import settle_many
 from dryrecords.settlement.models import Schedule
@@ -49,6 +51,27 @@ def terms_of_sale(access: Access, crop: str, buyer: str = "") -> Terms:
     schedule, rules = in_force[0], rules_of(in_force[0].rules)
     basis = f"Schedule {schedule.pk} ({schedule}): base {rules.base_moisture_pct} %, its shrink, discounts and charges."
     return Terms(schedule, float(rules.base_moisture_pct), _discount(schedule, rules), basis)
+
+
+def advice_by(
+    terms: Terms,
+    view: CalibrationView,
+    moisture_in_pct: float,
+    base_moisture_pct: float | None,
+    given: dict[str, float],
+) -> Advice:
+    """For the next batch of grain that is sold by these terms; a base that is given goes before theirs."""
+    return advise(
+        view.dryer,
+        view.crop,
+        moisture_in_pct,
+        terms.base_moisture_pct if base_moisture_pct is None else base_moisture_pct,
+        calibration=view.calibration,
+        given=given,
+        discount=terms.discount,
+        discount_basis=terms.basis,
+        discount_in_usd=terms.discount is not None,
+    )
 
 
 def _discount(schedule: Schedule, rules: Rules) -> Callable[[FloatArray, float, float], FloatArray]:
