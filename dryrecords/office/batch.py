@@ -39,7 +39,6 @@ SETTINGS = (
     "test_weight_kg_m3",
 )
 GRAIN = ("moisture_in_pct", "moisture_out_pct", "points_removed", "wet_bu", "dry_bu", "base_bu", "market_bu")
-SHRINK = ("water_removed_kg", "shrink_water_pct", "shrink_handling_pct", "shrink_total_pct")
 ENERGY = (
     "electricity_kwh",
     "fuel_j_per_kg_water",
@@ -50,14 +49,6 @@ ENERGY = (
     "cost_fuel_usd",
     "cost_electricity_usd",
     "cost_usd_per_point_bu",
-)
-OVER = (
-    "over_drying_points",
-    "over_drying_unsold_bu",
-    "over_drying_unsold_usd",
-    "over_drying_extra_fuel_m3",
-    "over_drying_extra_fuel_usd",
-    "over_drying_extra_s",
 )
 LOST = ("over_drying_total_usd", "over_drying_unsold_bu")
 BASES = {"metered": "by the readings around it", "allocated": "its share of the tank", "estimated": "estimated"}
@@ -177,8 +168,8 @@ def _result(result: BatchResult, currency: str, account: str) -> list[tuple[str,
     base = Line("Base moisture", f"{result.base_moisture_pct:g} %")
     groups = [
         ("Grain", [*figures.lines(values, GRAIN[:2]), base, *figures.lines(values, GRAIN[2:])]),
-        ("Shrink", figures.lines(values, SHRINK)),
+        ("Shrink", figures.lines(values, figures.SHRINK)),
         ("Energy", [*told_fuel, *figures.lines(values, ENERGY, currency)]),
-        ("Over-drying", figures.lines(values, (*OVER, "under_drying_points"), currency)),
+        ("Over-drying", figures.lines(values, figures.OVER_DRYING, currency)),
     ]
     return [(title, lines) for title, lines in groups if lines]

@@ -27,6 +27,18 @@ class Words:
         return None if value is None else value / (UNITS[self.unit].factor if self.unit else 1.0)
 
 
+# What a batch and a season show of the same.
+SHRINK = ("water_removed_kg", "shrink_water_pct", "shrink_handling_pct", "shrink_total_pct")
+OVER_DRYING = (
+    "over_drying_points",
+    "over_drying_unsold_bu",
+    "over_drying_unsold_usd",
+    "over_drying_extra_fuel_m3",
+    "over_drying_extra_fuel_usd",
+    "over_drying_extra_s",
+    "under_drying_points",
+)
+
 WORDS: dict[str, Words] = {
     "moisture_in_pct": Words("Moisture in", after="%", digits=1),
     "moisture_out_pct": Words("Moisture out", after="%", digits=1),

@@ -17,7 +17,6 @@ from dryrecords.office.site_charts import season_charts
 from dryrecords.season.cautions import ESTIMATE
 
 GRAIN = ("wet_bu", "dry_bu", "base_bu", "market_bu", "moisture_in_pct", "moisture_out_pct", "points_removed")
-SHRINK = ("water_removed_kg", "shrink_water_pct", "shrink_handling_pct", "shrink_total_pct")
 ENERGY = (
     "electricity_kwh",
     "fuel_j_per_kg_water",
@@ -26,15 +25,6 @@ ENERGY = (
     "throughput_bu_h",
     "cost_total_usd",
     "cost_usd_per_point_bu",
-)
-OVER = (
-    "over_drying_points",
-    "over_drying_unsold_bu",
-    "over_drying_unsold_usd",
-    "over_drying_extra_fuel_m3",
-    "over_drying_extra_fuel_usd",
-    "over_drying_extra_s",
-    "under_drying_points",
 )
 COMPARED = (
     "over_drying_total_usd",
@@ -74,8 +64,8 @@ class SitePage(Page):
             lacking=view.batches - view.complete_batches,
             lost=figures.told(values, "over_drying_total_usd", currency),
             groups=[
-                ("Over-drying", figures.lines(values, OVER, currency)),
-                ("Grain", figures.lines(values, (*GRAIN, *SHRINK))),
+                ("Over-drying", figures.lines(values, figures.OVER_DRYING, currency)),
+                ("Grain", figures.lines(values, (*GRAIN, *figures.SHRINK))),
                 ("Energy", figures.lines(values, (*fuel, *ENERGY), currency)),
             ],
             fuel_note=figures.fuel_note(values, view.gas_batches),
