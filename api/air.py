@@ -11,7 +11,6 @@ from api.fields import ChoiceField, optional
 from api.figures import significant
 from api.quantities import QuantityField
 from api.record_serializer import StrictSerializer
-from api.rules import Limits
 from dryrecords.core.quantities import UNITS
 from dryrecords.grain.airflow import (
     CFM_M3_S,
@@ -37,6 +36,7 @@ from dryrecords.grain.psychrometrics import (
     wet_bulb_c,
 )
 from dryrecords.harvest.models import Crop
+from dryrecords.tenancy.rules import Limits
 
 FAHRENHEIT = UNITS["f"]
 FOOT_M = UNITS["ft"].factor

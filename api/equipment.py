@@ -7,9 +7,9 @@ from api.filters import choice, of_customer, reference
 from api.quantities import QuantityField
 from api.record_serializer import PartSerializer, RecordSerializer
 from api.resources import Resource
-from api.rules import Limits
 from dryrecords.equipment import services
 from dryrecords.equipment.models import Bin, Dryer, Fuel, Meter, Tank
+from dryrecords.tenancy.rules import Limits
 
 POSITIVE = Limits(above=0)
 MOST_FANS = 50

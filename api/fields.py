@@ -16,7 +16,7 @@ from zoneinfo import available_timezones
 from rest_framework import serializers
 from rest_framework.fields import empty
 
-from api.rules import limits_of
+from dryrecords.tenancy.rules import limits_of
 
 LONGEST_NOTE = 10_000
 YEARS = range(1900, 2200)

@@ -18,7 +18,6 @@ from api.fields import ChoiceField, optional
 from api.operations import Answer, Operation
 from api.quantities import QuantityField
 from api.record_serializer import StrictSerializer
-from api.rules import Limits
 from api.views import Route, outward_errors
 from dryrecords.grain.bed import MODEL_VERSION
 from dryrecords.harvest.models import HIGHEST_MOISTURE_PCT, Crop
@@ -28,6 +27,7 @@ from dryrecords.season.calibration_views import dryer_of
 from dryrecords.season.forecast import IN_BIN, IN_DRYER, Wanted, forecast
 from dryrecords.season.grids import MOST_FORECASTS, grid_ask, grid_error, grid_get
 from dryrecords.season.models import ForecastGrid
+from dryrecords.tenancy.rules import Limits
 
 MOISTURE = Limits(low=1, high=HIGHEST_MOISTURE_PCT)
 OUTSIDE = Limits(low=-60, high=130)

@@ -18,7 +18,6 @@ from api.forecasts import OUTSIDE
 from api.fuel_schemas import ACCOUNT, EFFICIENCY, UNIT_NAMES, VAPORISATION
 from api.operations import Answer, Operation
 from api.quantities import QueryQuantityField
-from api.rules import Limits
 from api.views import Route
 from dryrecords.harvest.models import Crop
 from dryrecords.season import cautions
@@ -27,6 +26,7 @@ from dryrecords.season.account_views import ACCOUNT_ASSUMED, SUMS, AccountView, 
 from dryrecords.season.efficiency import EFFICIENCY_ASSUMED, DriedBatch, Efficiency, dryer_efficiency
 from dryrecords.season.findings import words_of
 from dryrecords.season.tank_state import VAPOUR_ASSUMED, Vaporisation, tank_vaporisation
+from dryrecords.tenancy.rules import Limits
 
 SEASON = {"season": Parameter(YearField(), "Harvest year; left out, the newest one with readings.")}
 

@@ -12,7 +12,6 @@ from api.fields import ChoiceField, optional
 from api.figures import significant
 from api.quantities import QuantityField
 from api.record_serializer import StrictSerializer
-from api.rules import Limits
 from dryrecords.grain.batch import BatchInputs, batch_figures
 from dryrecords.grain.crops import CROPS
 from dryrecords.grain.equilibrium import (
@@ -28,6 +27,7 @@ from dryrecords.grain.storage import in_range as in_storage_range
 from dryrecords.harvest.models import HIGHEST_MOISTURE_PCT, Crop
 from dryrecords.season import cautions
 from dryrecords.season.assemble import DEFAULT_HANDLING_PCT
+from dryrecords.tenancy.rules import Limits
 
 DAY_S = 86_400.0
 MOISTURE = Limits(low=0, high=HIGHEST_MOISTURE_PCT)

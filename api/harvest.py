@@ -22,7 +22,6 @@ from api.filters import choice, of_customer, reference, season
 from api.quantities import QuantityField
 from api.record_serializer import PartSerializer, RecordSerializer
 from api.resources import Resource
-from api.rules import Limits
 from api.tickets import TICKETS
 from dryrecords.harvest import services
 from dryrecords.harvest.models import (
@@ -38,6 +37,7 @@ from dryrecords.harvest.models import (
     Sample,
     Setting,
 )
+from dryrecords.tenancy.rules import Limits
 
 MOST_REFILLS = 200
 

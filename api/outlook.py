@@ -16,12 +16,12 @@ from api.filters import Parameter, Parameters
 from api.forecasts import MOISTURE
 from api.operations import Answer, Operation
 from api.quantities import QueryQuantityField
-from api.rules import Limits
 from api.views import Route
 from dryrecords.core.errors import invalid
 from dryrecords.harvest.models import Crop
 from dryrecords.season import cautions
 from dryrecords.season.outlook import DryerPart, Outlook, Range, Remaining, TankPart, site_of, site_outlook
+from dryrecords.tenancy.rules import Limits
 
 
 class SiteOutlook(Route):

@@ -7,8 +7,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.rules import Limits, limits_of
 from dryrecords.core.quantities import UNITS, Unit
+from dryrecords.tenancy.rules import Limits, limits_of
 
 # No quantity of a farm comes near it, and nothing computed from quantities below it overflows.
 LARGEST = 1e12

@@ -18,8 +18,8 @@ from api.fields import ChoiceField, CountField, MomentField, MomentOrDayField, R
 from api.quantities import QuantityField
 from api.record_serializer import RecordSerializer
 from api.resources import Resource
-from api.rules import rules_of
 from dryrecords.core.ids import new_id
+from dryrecords.tenancy.rules import rules_of
 from dryrecords.tenancy.writes import nothing_to_add
 
 

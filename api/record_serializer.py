@@ -14,9 +14,9 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.fields import empty
 
 from api.fields import MomentField, ReferenceField
-from api.rules import broken_rules
 from dryrecords.core.errors import Invalid
 from dryrecords.tenancy.records import Record
+from dryrecords.tenancy.rules import broken_rules
 
 # So many wrong names are told at once; a body of rubbish does not get a bigger answer.
 UNKNOWN_TOLD = 20
